@@ -1,0 +1,3 @@
+"""leerie: lights the rooms of a small building over MQTT when somebody is there, and darkens them when they have left."""
+
+__version__ = "0.1.0"

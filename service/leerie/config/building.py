@@ -1,0 +1,271 @@
+"""The building as the controller knows it: the config, checked and compiled.
+
+Plain frozen records. Durations are milliseconds, levels and trims fractions 0…1, pointers tuples of reference tokens (RFC 6901),
+and every default, `during` override and lower bound is already worked in: who reads a Building never asks what the config left out.
+"""
+
+from collections.abc import Mapping
+from datetime import date
+from typing import Literal, TypeAlias
+
+import msgspec
+
+from leerie.config.payload import Template
+
+Pointer: TypeAlias = tuple[str, ...] | None
+"""Where in a JSON payload the value stands; None: the whole payload is the value."""
+
+
+class Site(msgspec.Struct, frozen=True):
+    name: str
+    latitude: float
+    """Degrees, north positive."""
+    longitude: float
+    """Degrees, east positive."""
+    timezone: str
+    """An IANA zone that the machine knows."""
+    holidays: str | None
+    """Country, or country-subdivision, as the holidays library names them."""
+    days_off: tuple[tuple[date, date], ...]
+    """First and last day of each stretch; they count as holidays."""
+    workweek: tuple[int, ...]
+    """Weekdays, Monday 0; a workday is one of them that is no holiday."""
+    kelvin: int
+
+
+class Tls(msgspec.Struct, frozen=True):
+    ca: str | None
+    """Path; None: the system's own."""
+    certificate: str | None
+    key: str | None
+
+
+class Broker(msgspec.Struct, frozen=True):
+    host: str
+    port: int
+    protocol: Literal["auto", "5", "3.1.1"]
+    client_id: str
+    username: str | None
+    password: str | None
+    """Never shown; whoever prints a Broker leaves it out."""
+    tls: Tls | None
+    topics: str
+    """Root of leerie's own topics."""
+    keepalive_s: int
+
+    def __repr__(self) -> str:
+        return f"Broker({self.host}:{self.port})"
+
+
+class Service(msgspec.Struct, frozen=True):
+    state_dir: str | None
+    metrics: tuple[str, int] | None
+    """Host and port of the scrape page, or None for none."""
+    refresh_ms: int
+    drift_ms: int
+    log: Literal["console", "json"] | None
+    """None: console on a terminal, JSON elsewhere."""
+
+
+class Feed(msgspec.Struct, frozen=True):
+    """A topic that brings a number."""
+
+    topic: str
+    pointer: Pointer
+    expires_ms: int
+    unit: Literal["percent", "fraction", "okta", "lux"]
+
+
+class Daylight(msgspec.Struct, frozen=True):
+    dark: float
+    """Outdoor lx at or below which a following lamp sits at its first level."""
+    bright: float
+    """Outdoor lx at or above which it sits at its second; dark < bright."""
+    scale: Literal["log", "linear"]
+    assume_cloud: float
+    """Fraction 0…1 while no fresh cloud value is known."""
+    cloud: Feed | None
+    outdoor: Feed | None
+
+
+Days: TypeAlias = tuple[str, ...]
+"""Of mon … sun, workday, holiday; a union. Empty: every day."""
+
+
+class ClockStart(msgspec.Struct, frozen=True):
+    second: int
+    """Seconds after local midnight, 0…86399."""
+    days: Days
+
+
+class SunStart(msgspec.Struct, frozen=True):
+    event: Literal["dawn", "sunrise", "noon", "sunset", "dusk"]
+    offset_s: int
+    days: Days
+
+
+class DayPart(msgspec.Struct, frozen=True):
+    name: str
+    starts: tuple[ClockStart | SunStart, ...]
+    """The first whose days fit the date; none fits: the part does not start that day."""
+    earliest: int | None
+    """Seconds after local midnight; bounds every day's start."""
+    latest: int | None
+    kelvin: int | None
+
+
+class Match(msgspec.Struct, frozen=True):
+    """What a payload's value must be to say a word."""
+
+    words: tuple[str, ...]
+    """Case-folded and trimmed; JSON true, false and numbers in their JSON spelling ("true", "1", "0.5")."""
+    at_least: float | None = None
+    above: float | None = None
+    at_most: float | None = None
+    below: float | None = None
+
+
+class Online(msgspec.Struct, frozen=True):
+    topic: str
+    pointer: Pointer
+    present: Match
+    absent: Match
+
+
+class Battery(msgspec.Struct, frozen=True):
+    topic: str
+    pointer: Pointer
+    low: float
+    """At or below it the battery is low."""
+
+
+Deed: TypeAlias = Literal["ask light", "ask dark", "hold toggle", "hold start", "hold end", "raise", "lower"]
+
+
+class Sensor(msgspec.Struct, frozen=True):
+    name: str
+    kind: Literal["presence", "motion", "door", "button"]
+    topic: str
+    pointer: Pointer
+    present: Match
+    """Doors: open."""
+    absent: Match
+    """Doors: shut."""
+    stuck_ms: int
+    clears_ms: int | None
+    rests_ms: int
+    alive_ms: int | None
+    online: Online | None
+    battery: Battery | None
+    does: Mapping[str, Deed]
+    """Buttons: what each value (case-folded) does."""
+
+
+class Wire(msgspec.Struct, frozen=True):
+    """One message of a lamp's command."""
+
+    topic: str
+    payload: Template
+
+
+class Fixture(msgspec.Struct, frozen=True):
+    name: str
+    kind: Literal["switched", "dimmable", "tunable", "colour"]
+    messages: tuple[Wire, ...]
+    when_off: tuple[Wire, ...] | None
+    """Sent instead of `messages` for off; None: the same messages say it."""
+    words: tuple[str, str] | None
+    """What $on says for on and for off; None: true and false."""
+    trim: tuple[float, float]
+    """Low-end and high-end trim, device fractions, 0 ≤ low < high ≤ 1."""
+    curve: Literal["linear", "square", "dali", "lightness"]
+    response: tuple[tuple[float, float], ...] | None
+    """Measured (raw, lux), rising in both; takes the curve's place."""
+    range: tuple[float, float]
+    """What $raw spans."""
+    kelvin: tuple[int, int] | None
+    """Warmest and coolest white (equal for a lamp of one white that the config names); None: a lamp without white."""
+    fade_up_ms: int
+    fade_down_ms: int
+    pace_ms: int
+    """Least time between two commands."""
+    refresh_ms: int | None
+    """None: never."""
+
+
+class Fixed(msgspec.Struct, frozen=True):
+    level: float
+    kelvin: int | None = None
+
+
+class Follow(msgspec.Struct, frozen=True):
+    """Level goes from first to second as outdoor light goes from dark to bright."""
+
+    first: float
+    second: float
+    kelvin: int | None = None
+
+
+Value: TypeAlias = Fixed | Follow
+Scene: TypeAlias = Mapping[str, Value]
+"""Lamp → value; lamps it does not name are off."""
+
+
+class Rules(msgspec.Struct, frozen=True):
+    """What holds in a room during one day part: the room's keys, overridden by `during`."""
+
+    sensors: tuple[str, ...]
+    """Bring and keep light."""
+    keep: tuple[str, ...]
+    """Only keep it."""
+    auto_on: float
+    confirm_ms: int
+    pass_through_ms: int
+    """With its floor (longest clears + rests + 5 s) worked in; egress: the grace."""
+    grace_ms: int
+    """With its floor worked in."""
+    warn_before_ms: int | None
+    """At most half the grace; None: no warning."""
+    warn_level: float
+    relight_ms: int
+    vacant: Scene
+
+
+HoldEnd: TypeAlias = int | Literal["vacant", "day_part", "ever"]
+"""When a hold ends: after so many milliseconds, or at that event."""
+
+
+class Room(msgspec.Struct, frozen=True):
+    name: str
+    sensors: tuple[str, ...]
+    """Every sensor the room has to do with, in config order: `sensors` and `keep`, of the room and of any `during`."""
+    fixtures: tuple[str, ...]
+    parts: tuple[str, ...]
+    """The day parts its scenes name, in the file's order."""
+    rules: Rules
+    """While no day part holds, and in parts without `during`."""
+    during: Mapping[str, Rules]
+    scenes: Mapping[str, Scene]
+    """By day part, in the file's order of day parts."""
+    asked: Scene | None
+    hold_for: HoldEnd
+    if_blind: Literal["on", "off", "last"]
+    enclosed: bool
+    settle_ms: int
+    egress: bool
+
+    def rules_in(self, part: str | None) -> Rules:
+        """The rules of that day part."""
+        return self.rules if part is None else self.during.get(part, self.rules)
+
+
+class Building(msgspec.Struct, frozen=True):
+    site: Site
+    broker: Broker
+    service: Service
+    daylight: Daylight
+    parts: Mapping[str, DayPart]
+    sensors: Mapping[str, Sensor]
+    fixtures: Mapping[str, Fixture]
+    rooms: Mapping[str, Room]
+    """All in the file's order."""

@@ -1,0 +1,36 @@
+"""What crosses the seam between the controller and the broker."""
+
+import msgspec
+
+from leerie.notes import Note, RoomView, SkyView
+
+
+class Message(msgspec.Struct, frozen=True):
+    """A message from the broker."""
+
+    topic: str
+    payload: bytes
+    retained: bool = False
+    """The broker kept it from before we subscribed: a value of unknown age, never an event."""
+
+
+class Publish(msgspec.Struct, frozen=True):
+    """One message of a lamp's command. Sent at QoS 1, never retained."""
+
+    ticket: int
+    """Counts up from 1; the holder hands it back with `acknowledged`."""
+    topic: str
+    payload: bytes
+    expiry_s: int
+    """With MQTT 5 the broker drops it when it could not be delivered for so long (s)."""
+
+
+class Outcome(msgspec.Struct, frozen=True):
+    """What follows from a step, in the order in which it is to be handed over: lamps first."""
+
+    commands: tuple[Publish, ...] = ()
+    records: tuple[str, ...] = ()
+    """Rooms whose record is to be written now, before the views go out."""
+    rooms: tuple[RoomView, ...] = ()
+    sky: SkyView | None = None
+    notes: tuple[Note, ...] = ()

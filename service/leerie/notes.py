@@ -1,0 +1,326 @@
+"""What happened and why, as data.
+
+Notes are all that log, metrics, journal, rehearsal and trials see of the controller; views are what a room or the sky looks like from outside.
+Words are made of them at the edge (report.py), never here.
+"""
+
+from typing import Literal, TypeAlias
+
+import msgspec
+
+from leerie.now import Now
+
+# ---- reasons ---------------------------------------------------------------------------------------------------------
+
+
+class StateReason(msgspec.Struct, frozen=True, tag="state"):
+    """Why the room is in its state of occupancy."""
+
+    occupancy: str
+    cause: Literal[
+        "present", "enclosed", "no_sensors", "blind", "evidence", "ended", "asked", "started", "time_up", "held_over"
+    ]
+    sensor: str | None
+    since: int
+    """Wall clock, microseconds UTC."""
+
+
+class PartReason(msgspec.Struct, frozen=True, tag="part"):
+    """Which day part holds in the room."""
+
+    part: str | None
+    since: int | None
+
+
+class HoldReason(msgspec.Struct, frozen=True, tag="hold"):
+    by: Literal["topic", "button", "hand"]
+    since: int
+    level: float | None
+    kelvin: int | None
+
+
+class AskReason(msgspec.Struct, frozen=True, tag="ask"):
+    light: bool
+    since: int
+    scene: str | None
+    """The scene that brings the light: a day part, `asked`; None for dark."""
+
+
+class UntouchedReason(msgspec.Struct, frozen=True, tag="untouched"):
+    """Started without memory: the lamps stay as they are until a sensor speaks or the grace is over."""
+
+
+class Base(msgspec.Struct, frozen=True, tag="base"):
+    """The scene's own level."""
+
+    level: float
+
+
+class Unnamed(msgspec.Struct, frozen=True, tag="unnamed"):
+    """The scene does not name this lamp: off."""
+
+
+class Follows(msgspec.Struct, frozen=True, tag="follows"):
+    first: float
+    second: float
+    outdoor: float
+    """lx"""
+    share: float
+    """Where outdoor stands between dark and bright, 0…1."""
+    dark: float
+    bright: float
+    scale: Literal["log", "linear"]
+    level: float
+
+
+class Held(msgspec.Struct, frozen=True, tag="held"):
+    level: float
+
+
+class Biased(msgspec.Struct, frozen=True, tag="biased"):
+    bias: float
+    level: float
+
+
+class Partial(msgspec.Struct, frozen=True, tag="partial"):
+    """Presence alone brings only a share of the scene."""
+
+    auto_on: float
+    level: float
+
+
+class Warned(msgspec.Struct, frozen=True, tag="warned"):
+    share: float
+    level: float
+
+
+class Rested(msgspec.Struct, frozen=True, tag="rested"):
+    """An escape route's lamp rests at low-end trim instead of going off."""
+
+
+class White(msgspec.Struct, frozen=True, tag="white"):
+    kelvin: int
+    source: Literal["hold", "scene", "part", "site"]
+    wanted: int
+    """What was asked for, before the lamp's own range cut it."""
+
+
+Step: TypeAlias = Base | Unnamed | Follows | Held | Biased | Partial | Warned | Rested | White
+
+
+class LampReason(msgspec.Struct, frozen=True, tag="lamp"):
+    """How a lamp's level and white came about, step by step."""
+
+    lamp: str
+    steps: tuple[Step, ...]
+    level: float
+    kelvin: int | None
+    switched: bool
+
+
+Reason: TypeAlias = StateReason | PartReason | HoldReason | AskReason | UntouchedReason | LampReason
+
+# ---- notes -----------------------------------------------------------------------------------------------------------
+
+Cause: TypeAlias = Literal[
+    "occupancy", "part", "drift", "ask", "bias", "hold", "hold_end", "refresh", "reconnect", "start", "egress"
+]
+"""Why a command went out."""
+
+
+class Heard(msgspec.Struct, frozen=True, tag="heard"):
+    """A message was taken."""
+
+    kind: Literal[
+        "presence", "motion", "door", "button", "online", "battery", "cloud", "outdoor", "hold", "ask", "bias"
+    ]
+    source: str
+    """A sensor's, feed's or room's key."""
+    value: str
+    retained: bool
+
+
+class Refused(msgspec.Struct, frozen=True, tag="refused"):
+    """A message was refused whole and changed nothing."""
+
+    source: str
+    """A sensor's, feed's or room's key; "unknown" for a topic nobody reads."""
+    reason: Literal[
+        "not_utf8",
+        "too_large",
+        "too_deep",
+        "not_json",
+        "no_value",
+        "unknown_word",
+        "wrong_type",
+        "out_of_range",
+        "unknown_key",
+        "retained_event",
+        "unknown_topic",
+    ]
+    text: str
+    """What was found and what is allowed, one line, without control characters."""
+    rooms: tuple[str, ...] = ()
+
+
+class Moved(msgspec.Struct, frozen=True, tag="moved"):
+    """A room's occupancy moved along one line of the table."""
+
+    room: str
+    before: str
+    after: str
+    event: str
+    sensor: str | None
+    at: Now
+
+
+class HoldBegun(msgspec.Struct, frozen=True, tag="hold_begun"):
+    room: str
+    by: Literal["topic", "button", "hand"]
+    level: float | None
+    kelvin: int | None
+    at: Now
+
+
+class HoldEnded(msgspec.Struct, frozen=True, tag="hold_ended"):
+    room: str
+    why: Literal["end", "time", "vacant", "day_part", "ask"]
+    at: Now
+
+
+class NotHeld(msgspec.Struct, frozen=True, tag="not_held"):
+    """An end came where there was no hold: counted, no error."""
+
+    room: str
+
+
+class Decided(msgspec.Struct, frozen=True, tag="decided"):
+    """What a room's lamps should be was worked out and something of it is new."""
+
+    room: str
+    cause: Cause
+    state: str
+    part: str | None
+    reasons: tuple[Reason, ...]
+
+
+class Commanded(msgspec.Struct, frozen=True, tag="commanded"):
+    room: str
+    fixture: str
+    cause: Cause
+    level: float
+    kelvin: int | None
+    publishes: int
+
+
+class Coalesced(msgspec.Struct, frozen=True, tag="coalesced"):
+    """A command that waited for its lamp's pace was replaced by a newer one."""
+
+    fixture: str
+
+
+class Undelivered(msgspec.Struct, frozen=True, tag="undelivered"):
+    """The broker refused a command."""
+
+    fixture: str
+    topic: str
+
+
+class Fault(msgspec.Struct, frozen=True, tag="fault"):
+    """Something is wrong in a room. `text` is the one place where the core makes words: the fault's own, in state, log and page alike."""
+
+    code: str
+    what: str
+    since: int
+    """Wall clock, microseconds UTC."""
+    text: str
+
+
+class Faulted(msgspec.Struct, frozen=True, tag="faulted"):
+    room: str
+    fault: Fault
+
+
+class Recovered(msgspec.Struct, frozen=True, tag="recovered"):
+    room: str
+    fault: Fault
+
+
+class FalseOff(msgspec.Struct, frozen=True, tag="false_off"):
+    """Presence within 60 s of going dark by itself."""
+
+    room: str
+    after: Literal["arriving", "occupied"]
+    """Which grace had run out."""
+
+
+Note: TypeAlias = (
+    Heard
+    | Refused
+    | Moved
+    | HoldBegun
+    | HoldEnded
+    | NotHeld
+    | Decided
+    | Commanded
+    | Coalesced
+    | Undelivered
+    | Faulted
+    | Recovered
+    | FalseOff
+)
+
+# ---- views -----------------------------------------------------------------------------------------------------------
+
+
+class LampView(msgspec.Struct, frozen=True):
+    level: float
+    """As leerie last asked for it."""
+    kelvin: int | None
+
+    @property
+    def on(self) -> bool:
+        return self.level > 0
+
+
+class HoldView(msgspec.Struct, frozen=True):
+    since: int
+    until: int | None
+    ends: int | Literal["vacant", "day_part", "ever"]
+    """Milliseconds or an event."""
+    level: float | None
+    kelvin: int | None
+    by: Literal["topic", "button", "hand"]
+
+
+class RoomView(msgspec.Struct, frozen=True):
+    """A room as the world sees it. Instants are wall clock, microseconds UTC."""
+
+    room: str
+    state: Literal["vacant", "arriving", "occupied", "grace", "hold"]
+    occupancy: Literal["vacant", "arriving", "occupied", "grace"]
+    since: int
+    until: int | None
+    hold: HoldView | None
+    asked: Literal["light", "dark"] | None
+    bias: float
+    part: str | None
+    outdoor: float
+    """lx"""
+    fixtures: tuple[tuple[str, LampView | None], ...] | None
+    """None in a hands-off hold; a lamp not yet commanded is None."""
+    because: tuple[Reason, ...]
+    faults: tuple[Fault, ...]
+    present: bool
+
+
+class SkyView(msgspec.Struct, frozen=True):
+    at: int
+    part: str | None
+    """The day part that began last of all."""
+    elevation: float
+    azimuth: float
+    cloud: float | None
+    outdoor: float
+    diffuse: float
+    source: Literal["sun", "sun+cloud", "sensor"]
