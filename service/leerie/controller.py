@@ -1,51 +1,252 @@
-"""The walk itself (under construction: the seam)."""
+"""The walk itself: a message is understood, its room is moved, its lamps are told.
 
-from collections.abc import Mapping
+Sans-I/O: messages, news of the link and time go in, an Outcome comes out. It never opens a socket, reads a clock, sleeps, logs or starts a
+thread; whoever holds it decides what time it is. The daemon, a rehearsal and the trials hold the same object.
+"""
+
+import heapq
+from collections.abc import Iterable, Mapping
 
 from leerie.config.building import Building
-from leerie.messages import Message, Outcome
-from leerie.now import Now
+from leerie.daylight.calendar import Calendar
+from leerie.daylight.outdoors import Outdoors, Sky, look
+from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input, OnlineSaid, Pressed, Read, Said
+from leerie.intake.intake import Intake
+from leerie.messages import Message, Outcome, Publish
+from leerie.notes import Heard, Note, Refused, RoomView, SkyView, Undelivered
+from leerie.now import MINUTE_MS, SECOND_MS, Now
+from leerie.outlet.outlet import Window
+from leerie.room import Room
+from leerie.view import sky_view
+
+SKY_MS = MINUTE_MS
+SKY_LEAST_MS = 10 * SECOND_MS
+CLOCK_STEP_US = 100_000
+"""The wall clock is taken to have stepped when it moved against the steady one by more than this."""
 
 
 class Controller:
-    """Sans-I/O: messages, link news and time go in; an Outcome comes out."""
+    """All rooms of a building."""
 
     def __init__(self, building: Building, memory: Mapping[str, bytes], boot: str) -> None:
         """`memory`: each room's record as last written, or none; `boot`: names this run of the steady clock."""
-        raise NotImplementedError
+        self._building = building
+        self._memory = memory
+        self._boot = boot
+        self._intake = Intake(building)
+        self._calendar = Calendar(building)
+        self._window = Window()
+        self._outdoors = Outdoors()
+        self._rooms: dict[str, Room] = {}
+        self._listeners = _listeners(building)
+        self._queue: list[tuple[int, str]] = []
+        self._queued: dict[str, int] = {}
+        """The earliest moment that the queue holds for a room; others of that room in it are out of date."""
+        self._online = False
+        self._offset_us: int | None = None
+        self._sky_due = 0
+        self._sky_shown = 0
+        self._sky_part: str | None = None
+        self._owed: list[Note] = []
 
     def filters(self) -> tuple[str, ...]:
         """Topic filters it wants, in a fixed order."""
-        raise NotImplementedError
+        return self._intake.filters()
 
     def linked(self, now: Now) -> None:
         """A connection stands; nothing is sent yet."""
+        self._wake(now)
 
     def settled(self, now: Now) -> Outcome:
         """What the broker kept has arrived: first decisions, in one go; every room's state and record goes out."""
-        raise NotImplementedError
+        self._wake(now)
+        self._online = True
+        self._sky_due = now.steady
+        sky = self._sky(now)
+        count = len(self._rooms)
+        for place, room in enumerate(self._rooms.values()):
+            room.settled(now, sky, place / count)
+        return self._outcome(self._rooms, now, sky)
 
     def lost(self, now: Now) -> None:
-        """The connection is gone."""
+        """The connection is gone; nothing that was in flight counts any more."""
+        del now
+        self._online = False
+        self._window.flying.clear()
+        for room in self._rooms.values():
+            room.lost()
 
     def receive(self, message: Message, now: Now) -> Outcome:
-        raise NotImplementedError
+        """Take a message."""
+        self._wake(now)
+        sky = self._sky(now)
+        notes: list[Note] = []
+        touched: dict[str, None] = {}
+        for given in self._intake.take(message):
+            if isinstance(given, Refused):
+                notes.append(given)
+                for name in given.rooms:
+                    self._rooms[name].refused(given, now, sky)
+                touched.update(dict.fromkeys(given.rooms))
+            else:
+                notes.append(self._heard(given, message.retained))
+                touched.update(dict.fromkeys(self._hear(given, now, sky)))
+        return self._outcome(touched, now, self._sky(now), notes)
 
     def advance(self, now: Now) -> Outcome:
         """Time has passed."""
-        raise NotImplementedError
+        self._wake(now)
+        sky = self._sky(now)
+        due = self._stepped(now) or self._take_due(now)
+        for name in due:
+            self._rooms[name].advance(now, sky)
+        return self._outcome(due, now, sky)
 
     def acknowledged(self, ticket: int, ok: bool, now: Now) -> None:
         """The broker took or refused a publish; look at due() again."""
+        del now
+        was_full = self._window.full
+        fixture, topic = self._window.flying.pop(ticket, ("", ""))
+        if fixture and not ok:
+            self._owed.append(Undelivered(fixture, topic))
+        if was_full:
+            self._requeue(self._rooms)
 
     def due(self) -> int | None:
         """Steady millisecond at which advance() is next needed."""
-        raise NotImplementedError
+        if self._owed:
+            return 0
+        first = self._queue[0][0] if self._queue else None
+        if not self._online:
+            return first
+        return self._sky_due if first is None else min(first, self._sky_due)
 
     def memory(self, room: str) -> bytes:
         """One room's record, as last named in an Outcome."""
-        raise NotImplementedError
+        return self._rooms[room].memory()
 
     def farewell(self, now: Now) -> Outcome:
         """A clean stop: escape routes get their lit scene, nothing else is sent."""
-        raise NotImplementedError
+        self._wake(now)
+        sky = self._sky(now)
+        for room in self._rooms.values():
+            room.farewell(now, sky)
+        return self._outcome(self._rooms, now, sky)
+
+    # ---- the parts of a step -----------------------------------------------------------------------------------------
+
+    def _wake(self, now: Now) -> None:
+        """Rooms begin with the first instant that is known."""
+        if not self._rooms:
+            for name in self._building.rooms:
+                memory = self._memory.get(name)
+                room = Room(self._building, name, self._calendar, self._window, self._boot, memory, now)
+                self._rooms[name] = room
+            self._memory = {}
+            self._offset_us = now.wall - now.steady * 1_000
+            self._requeue(self._rooms)
+
+    def _hear(self, given: Input, now: Now, sky: Sky) -> tuple[str, ...]:
+        """Bring an input to the rooms that it concerns; a reading of the sky moves no lamp by itself."""
+        if isinstance(given, Read):
+            self._outdoors = self._outdoors.read(given.feed, given.value, now)
+            self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))
+            return ()
+        rooms = (given.room,) if isinstance(given, HoldWish | AskWish | BiasWish) else self._listeners[given.sensor]
+        for name in rooms:
+            self._rooms[name].receive(given, now, sky)
+        return rooms
+
+    def _heard(self, given: Input, retained: bool) -> Heard:
+        match given:
+            case Said(sensor, present):
+                kind = self._building.sensors[sensor].kind
+                return Heard(kind, sensor, "present" if present else "absent", retained)
+            case Pressed(sensor, deed):
+                return Heard("button", sensor, deed or "nothing", retained)
+            case OnlineSaid(sensor, online):
+                return Heard("online", sensor, "online" if online else "gone", retained)
+            case BatterySaid(sensor, low):
+                return Heard("battery", sensor, "low" if low else "good", retained)
+            case Read(feed, value):
+                return Heard(feed, feed, str(value), retained)
+            case HoldWish(room, action):
+                return Heard("hold", room, action, retained)
+            case AskWish(room, light):
+                return Heard("ask", room, "light" if light else "dark", retained)
+            case BiasWish(room, bias):
+                return Heard("bias", room, str(bias), retained)
+
+    def _sky(self, now: Now) -> Sky:
+        return look(self._outdoors, self._building, now)
+
+    def _outcome(self, names: Iterable[str], now: Now, sky: Sky, notes: Iterable[Note] = ()) -> Outcome:
+        commands: list[Publish] = []
+        records: list[str] = []
+        views: list[RoomView] = []
+        told = [*notes, *self._owed]
+        self._owed = []
+        for name in names:
+            step = self._rooms[name].collect(now, sky)
+            commands.extend(step.commands)
+            told.extend(step.notes)
+            if step.save:
+                records.append(name)
+            if step.view is not None and self._online:
+                views.append(step.view)
+        self._requeue(names)
+        return Outcome(tuple(commands), tuple(records), tuple(views), self._sky_news(now, sky), tuple(told))
+
+    def _sky_news(self, now: Now, sky: Sky) -> SkyView | None:
+        if not self._online or now.steady < self._sky_due:
+            return None
+        holding = self._calendar.holding(tuple(self._building.parts), now.wall)
+        self._sky_shown = now.steady
+        self._sky_due = now.steady + SKY_MS
+        if holding.next is not None:
+            begins = now.steady - (now.wall - holding.next) // 1_000
+            self._sky_due = min(self._sky_due, max(begins, now.steady + SKY_LEAST_MS))
+        return sky_view(sky, holding.part, now)
+
+    # ---- the queue ---------------------------------------------------------------------------------------------------
+
+    def _requeue(self, names: Iterable[str]) -> None:
+        for name in names:
+            due = self._rooms[name].due
+            queued = self._queued.get(name)
+            if due is not None and (queued is None or due < queued):
+                self._queued[name] = due
+                heapq.heappush(self._queue, (due, name))
+        if len(self._queue) > 2 * len(self._rooms) + 8:
+            self._queue = [(due, name) for name, due in self._queued.items()]
+            heapq.heapify(self._queue)
+
+    def _take_due(self, now: Now) -> tuple[str, ...]:
+        """The rooms whose moment has come, in order."""
+        taken: dict[str, None] = {}
+        while self._queue and self._queue[0][0] <= now.steady:
+            due, name = heapq.heappop(self._queue)
+            if self._queued.get(name) == due:
+                del self._queued[name]
+                taken[name] = None
+        return tuple(taken)
+
+    def _stepped(self, now: Now) -> tuple[str, ...]:
+        """Every room, when the wall clock has stepped: day parts lie elsewhere now."""
+        offset = now.wall - now.steady * 1_000
+        if self._offset_us is not None and abs(offset - self._offset_us) <= CLOCK_STEP_US:
+            return ()
+        self._offset_us = offset
+        self._sky_due = now.steady
+        self._queue.clear()
+        self._queued.clear()
+        return tuple(self._rooms)
+
+
+def _listeners(building: Building) -> dict[str, tuple[str, ...]]:
+    """Sensor → the rooms that have to do with it."""
+    rooms: dict[str, tuple[str, ...]] = {}
+    for room in building.rooms.values():
+        for sensor in room.sensors:
+            rooms[sensor] = (*rooms.get(sensor, ()), room.name)
+    return rooms

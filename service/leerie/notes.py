@@ -17,9 +17,7 @@ class StateReason(msgspec.Struct, frozen=True, tag="state"):
     """Why the room is in its state of occupancy."""
 
     occupancy: str
-    cause: Literal[
-        "present", "enclosed", "no_sensors", "blind", "evidence", "ended", "asked", "started", "time_up", "held_over"
-    ]
+    cause: Literal["present", "enclosed", "no_sensors", "blind", "ended", "asked", "started", "time_up"]
     sensor: str | None
     since: int
     """Wall clock, microseconds UTC."""
@@ -97,6 +95,8 @@ class Warned(msgspec.Struct, frozen=True, tag="warned"):
 class Rested(msgspec.Struct, frozen=True, tag="rested"):
     """An escape route's lamp rests at low-end trim instead of going off."""
 
+    level: float
+
 
 class White(msgspec.Struct, frozen=True, tag="white"):
     kelvin: int
@@ -140,24 +140,27 @@ class Heard(msgspec.Struct, frozen=True, tag="heard"):
     retained: bool
 
 
+RefusalReason: TypeAlias = Literal[
+    "not_utf8",
+    "too_large",
+    "too_deep",
+    "not_json",
+    "no_value",
+    "unknown_word",
+    "wrong_type",
+    "out_of_range",
+    "unknown_key",
+    "retained_event",
+    "unknown_topic",
+]
+
+
 class Refused(msgspec.Struct, frozen=True, tag="refused"):
     """A message was refused whole and changed nothing."""
 
     source: str
     """A sensor's, feed's or room's key; "unknown" for a topic nobody reads."""
-    reason: Literal[
-        "not_utf8",
-        "too_large",
-        "too_deep",
-        "not_json",
-        "no_value",
-        "unknown_word",
-        "wrong_type",
-        "out_of_range",
-        "unknown_key",
-        "retained_event",
-        "unknown_topic",
-    ]
+    reason: RefusalReason
     text: str
     """What was found and what is allowed, one line, without control characters."""
     rooms: tuple[str, ...] = ()
@@ -293,12 +296,16 @@ class HoldView(msgspec.Struct, frozen=True):
     by: Literal["topic", "button", "hand"]
 
 
+Shown: TypeAlias = Literal["vacant", "arriving", "occupied", "grace"]
+"""A state of occupancy as the world names it."""
+
+
 class RoomView(msgspec.Struct, frozen=True):
     """A room as the world sees it. Instants are wall clock, microseconds UTC."""
 
     room: str
-    state: Literal["vacant", "arriving", "occupied", "grace", "hold"]
-    occupancy: Literal["vacant", "arriving", "occupied", "grace"]
+    state: Shown | Literal["hold"]
+    occupancy: Shown
     since: int
     until: int | None
     hold: HoldView | None

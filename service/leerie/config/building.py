@@ -1,7 +1,8 @@
 """The building as the controller knows it: the config, checked and compiled.
 
-Plain frozen records. Durations are milliseconds, levels and trims fractions 0…1, pointers tuples of reference tokens (RFC 6901),
-and every default, `during` override and lower bound is already worked in: who reads a Building never asks what the config left out.
+Plain frozen records. Durations are milliseconds, levels and trims fractions 0…1, pointers tuples of reference tokens
+(RFC 6901), and every default, `during` override and lower bound is already worked in: who reads a Building never asks
+what the config left out.
 """
 
 from collections.abc import Mapping
@@ -55,6 +56,9 @@ class Broker(msgspec.Struct, frozen=True):
 
     def __repr__(self) -> str:
         return f"Broker({self.host}:{self.port})"
+
+    def __rich_repr__(self) -> list[tuple[str, object]]:
+        return [("host", self.host), ("port", self.port)]
 
 
 class Service(msgspec.Struct, frozen=True):

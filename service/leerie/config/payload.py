@@ -9,6 +9,8 @@ from typing import TypeAlias
 
 import msgspec
 
+from leerie.config.problems import NotAllowedError, nearest, shown
+
 PLACEHOLDERS = (
     "on", "level", "percent", "byte", "arc", "kelvin", "mired", "raw", "x", "y", "red", "green", "blue", "fade",
 )  # fmt: skip
@@ -39,7 +41,7 @@ class Template(msgspec.Struct, frozen=True):
 
 
 def parse(payload: object) -> Template:
-    """Take a payload apart. Raises ValueError naming an unknown placeholder and what is allowed."""
+    """Take a payload apart. Raises NotAllowedError, which names an unknown placeholder and the known ones."""
     names: list[str] = []
     root = _node(payload, names)
     return Template(root, isinstance(payload, Mapping), tuple(dict.fromkeys(names)))
@@ -54,7 +56,7 @@ def _node(value: object, names: list[str]) -> Node:
         return tuple(_node(item, names) for item in value)
     if isinstance(value, bool | int | float):
         return value
-    raise ValueError(f"a payload holds text, numbers, true, false, lists and tables, not {type(value).__name__}")
+    raise NotAllowedError(f"{shown(value)} cannot be sent", "text, numbers, true, false, lists and tables of them")
 
 
 def _text(text: str, names: list[str]) -> Node:
@@ -90,6 +92,7 @@ def _name_at(text: str, start: int) -> str:
         end += 1
     name = text[start:end]
     if name not in PLACEHOLDERS:
-        allowed = ", ".join(f"${known}" for known in PLACEHOLDERS)
-        raise ValueError(f"unknown placeholder ${name}; allowed: {allowed}, $$ for a dollar")
+        known = [f"${placeholder}" for placeholder in PLACEHOLDERS]
+        allowed = f"{', '.join(known)}, $$ for a dollar"
+        raise NotAllowedError(f"unknown placeholder ${name}", allowed, nearest(f"${name}", known))
     return name

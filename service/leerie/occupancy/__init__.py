@@ -1,0 +1,1 @@
+"""Is the room in use, and has a person taken it over? The table, the sensors, doors, holds and asks."""

@@ -1,0 +1,1 @@
+"""What goes to the lamps and when: newest wins, paced, refreshed, repeated after a reconnect."""

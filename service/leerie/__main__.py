@@ -1,0 +1,5 @@
+"""`python -m leerie` is `leerie`."""
+
+from leerie.cli.main import run
+
+run()

@@ -1,0 +1,20 @@
+"""The config that a command works with."""
+
+import argparse
+import os
+import sys
+from pathlib import Path
+
+from leerie.cli import StopError
+from leerie.config import ConfigError, load
+from leerie.config.building import Building
+
+
+def building(args: argparse.Namespace) -> Building:
+    """Read the config that is asked for, and show which that is. Raises StopError."""
+    path = Path(args.config or os.environ.get("LEERIE_CONFIG") or "leerie.toml")
+    print(f"config: {path}", file=sys.stderr)
+    try:
+        return load(path, os.environ).building
+    except ConfigError as wrong:
+        raise StopError(str(wrong)) from wrong

@@ -1,0 +1,130 @@
+"""The building around the daemon, on a real broker: sensors speak, lamps listen, somebody watches."""
+
+import json
+import math
+import queue
+import threading
+from collections.abc import Callable, Iterator, Mapping
+from typing import Any
+
+from paho.mqtt.client import Client, MQTTMessage
+from paho.mqtt.enums import CallbackAPIVersion
+
+from leerie.config.building import Building
+from leerie.rehearsal.lamps import Glow, Lamp
+from leerie.rehearsal.world import HOUR_US, Reading, World
+from leerie.runtime.clock import Clock
+
+LONGEST_WAIT_S = 0.1
+"""Real seconds after which to look whether it is all over."""
+
+
+class Stage:
+    """Plays one building until told to stop. What it shows (rooms, sky, lamps) may be read from another thread."""
+
+    heard: Callable[[str], None] | None = None
+    """Called with a room's name when its state has come."""
+
+    def __init__(self, building: Building, clock: Clock, seed: int) -> None:
+        self.building = building
+        self.speed = clock.speed
+        self.rooms: dict[str, Mapping[str, Any]] = {}
+        self.sky: Mapping[str, Any] = {}
+        self._clock = clock
+        self._world = World(building, seed)
+        self._lamps = {name: Lamp(fixture) for name, fixture in building.fixtures.items()}
+        self._begun = clock.now().wall
+        self._told = self._puzzles = 0
+        self._inbox: queue.SimpleQueue[MQTTMessage] = queue.SimpleQueue()
+        self._topics = building.broker.topics
+        self._hour = -1
+        self._stays = self._world.stays(0, 0)
+
+    @property
+    def invitation(self) -> str:
+        """How one looks on with a client of one's own."""
+        return f"mosquitto_sub -p {self.building.broker.port} -v -t '{self._topics}/#'"
+
+    def wall(self) -> int:
+        return self._clock.now().wall
+
+    def glow(self, fixture: str) -> Glow:
+        return self._lamps[fixture].glow()
+
+    def people_in(self, room: str) -> int:
+        at = self.wall()
+        if at // HOUR_US != self._hour:
+            self._hour = at // HOUR_US
+            self._stays = self._world.stays(self._hour * HOUR_US, (self._hour + 1) * HOUR_US)
+        return sum(stay.room == room and stay.start <= at < stay.end for stay in self._stays)
+
+    def summary(self) -> str:
+        """What there was, in one line."""
+        hours = (self.wall() - self._begun) / HOUR_US
+        missed = f", {self._puzzles} of them not understood" if self._puzzles else ", every one understood"
+        told = f"{self._told} messages to {len(self._lamps)} lamps{missed}"
+        return f"{hours:.1f} hours of {self.building.site.name}: {told}."
+
+    def play(self, over: threading.Event, lasts_ms: int | None) -> None:
+        """Connect, and let sensors speak at their times and lamps listen, until it is over or lasted so long."""
+        end = math.inf if lasts_ms is None else self._begun + lasts_ms * 1_000 * self.speed
+        client = self._client()
+        client.connect(self.building.broker.host, self.building.broker.port)
+        client.loop_start()
+        try:
+            for reading in self._world.standing(self._begun):
+                _say(client, reading)
+            for reading in self._readings(self._begun):
+                while (now := self.wall()) < min(reading.at, end) and not over.is_set():
+                    self._listen(min(LONGEST_WAIT_S, self._clock.real_s(reading.at - now) / 1_000))
+                if now >= end or over.is_set():
+                    return
+                _say(client, reading)
+        finally:
+            client.disconnect()
+            client.loop_stop()
+
+    def _readings(self, start: int) -> Iterator[Reading]:
+        """Without end, an hour at a time."""
+        while True:
+            end = start - start % HOUR_US + HOUR_US
+            yield from self._world.readings(start, end)
+            start = end
+
+    def _client(self) -> Client:
+        client = Client(CallbackAPIVersion.VERSION2, client_id=f"{self.building.broker.client_id}-demo")
+        topics = [topic for lamp in self._lamps.values() for topic in lamp.topics]
+        wanted = [*dict.fromkeys(topics), f"{self._topics}/room/+/state", f"{self._topics}/sky"]
+
+        def subscribe(*_: object) -> None:
+            client.subscribe([(topic, 1) for topic in wanted])
+
+        client.on_connect = subscribe
+        client.on_message = lambda _c, _u, message: self._inbox.put(message)
+        return client
+
+    def _listen(self, seconds: float) -> None:
+        """Take what comes within that time."""
+        try:
+            message = self._inbox.get(timeout=seconds)
+        except queue.Empty:
+            return
+        self.take(message.topic, bytes(message.payload))
+
+    def take(self, topic: str, payload: bytes) -> None:
+        """A message has come: for a lamp, or for who watches."""
+        if topic == f"{self._topics}/sky":
+            self.sky = json.loads(payload)
+        elif topic.startswith(f"{self._topics}/room/"):
+            room = topic.removeprefix(f"{self._topics}/room/").removesuffix("/state")
+            self.rooms[room] = json.loads(payload)
+            if self.heard is not None:
+                self.heard(room)
+        for lamp in self._lamps.values():
+            if topic in lamp.topics:
+                self._told += 1
+                self._puzzles += not lamp.hear(topic, payload)
+
+
+def _say(client: Client, reading: Reading) -> None:
+    client.publish(reading.topic, reading.payload, qos=1, retain=reading.retain)

@@ -1,0 +1,38 @@
+"""`leerie health`: is the running daemon connected and deciding? For container health checks."""
+
+import argparse
+import secrets
+import time
+
+from leerie.cli import StopError, configured
+from leerie.config.building import Broker
+from leerie.runtime.connection import Got
+from leerie.runtime.instance import ailment
+from leerie.runtime.visit import NoVisitError, Visit
+
+KEPT_S = 2.0
+"""The daemon's card stands retained with the broker: it comes at once, or there is none."""
+
+
+def add(_parser: argparse.ArgumentParser) -> None:
+    """Nothing but the config."""
+
+
+def main(args: argparse.Namespace) -> int:
+    broker = configured.building(args).broker
+    try:
+        card = _card(broker)
+    except NoVisitError as fault:
+        raise StopError(f"broker {broker.host}:{broker.port}: {fault}") from fault
+    why = "nothing has been heard of it" if card is None else ailment(card, time.time_ns() // 1_000)
+    if why is not None:
+        raise StopError(f"leerie on {broker.topics}/: {why}")
+    print("well")
+    return 0
+
+
+def _card(broker: Broker) -> bytes | None:
+    topic = f"{broker.topics}/service"
+    with Visit(broker, f"{broker.client_id}-health-{secrets.token_hex(4)}") as visit:
+        visit.subscribe((topic,))
+        return next((word.payload for word in visit.words(KEPT_S) if isinstance(word, Got)), None)

@@ -1,0 +1,55 @@
+"""Checks of the site, the broker, daylight and the day parts."""
+
+from collections.abc import Iterator
+
+from leerie.config.models import Config
+from leerie.config.problems import Flaw, listing, nearest, shown
+from leerie.config.starts import clock
+
+
+def service_flaws(config: Config) -> Iterator[Flaw]:
+    if config.site.holidays is not None:
+        yield from _holidays(config.site.holidays)
+    yield from _broker(config)
+    yield from _daylight(config)
+    for name, part in config.day_parts.items():
+        if part.earliest and part.latest and clock(part.earliest) > clock(part.latest):
+            problem = f"{part.latest} is before the earliest, {part.earliest}"
+            yield Flaw(("day_parts", name, "latest"), problem, "the same time or later")
+
+
+def _holidays(code: str) -> Iterator[Flaw]:
+    import holidays  # noqa: PLC0415 - a tenth of a second, for those who name a country
+
+    country, dash, subdivision = code.partition("-")
+    try:
+        holidays.country_holidays(country, subdiv=subdivision if dash else None)
+    except NotImplementedError:
+        known = holidays.list_supported_countries()
+        names = [f"{country}-{part}" for part in known[country]] if country in known else list(known)
+        problem = (
+            f"{shown(subdivision)} is no part of {country}" if country in known else f"{shown(country)} is no country"
+        )
+        allowed = f"one of {listing(names)}" if country in known else "GB or GB-SCT, as the holidays library names them"
+        yield Flaw(("site", "holidays"), problem, allowed, nearest(code.upper(), names))
+
+
+def _broker(config: Config) -> Iterator[Flaw]:
+    broker = config.broker
+    if broker.password is not None and broker.password_file is not None:
+        yield Flaw(("broker", "password_file"), "stands beside a password", "one of password and password_file")
+    if broker.tls and broker.tls.key is not None and broker.tls.certificate is None:
+        yield Flaw(("broker", "tls", "key"), "stands without a certificate", "a certificate too")
+
+
+def _daylight(config: Config) -> Iterator[Flaw]:
+    daylight = config.daylight
+    if daylight.bright <= daylight.dark:
+        key = "bright" if "bright" in daylight.model_fields_set else "dark"
+        yield Flaw(
+            ("daylight", key),
+            f"bright, {daylight.bright:g} lx, is not above dark, {daylight.dark:g} lx",
+            "dark < bright",
+        )
+    if daylight.scale == "log" and daylight.dark == 0:
+        yield Flaw(("daylight", "dark"), "0 lx has no place on a logarithmic scale", 'above 0, or scale = "linear"')

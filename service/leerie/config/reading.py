@@ -1,0 +1,168 @@
+"""Read, lay over each other, validate, check, compile; and where something is wrong, tell all of it at once."""
+
+import re
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from pathlib import Path as FilePath
+from typing import Any
+
+import msgspec
+from pydantic import ValidationError
+
+from leerie.config import checks, sources, wording
+from leerie.config.building import Building
+from leerie.config.compile import compiled
+from leerie.config.declared import declared, sound
+from leerie.config.models import Config
+from leerie.config.problems import ConfigError, Flaw, Path, Problem, dotted, nearest
+from leerie.config.sources import Variables
+
+
+class Sources(msgspec.Struct, frozen=True):
+    """A config's sources, as read: enough to say where each key stands."""
+
+    file: str
+    text: bytes
+    table: dict[str, Any]
+    variables: tuple[Variables, ...]
+    """The strongest first."""
+
+    def __repr__(self) -> str:
+        return f"Sources({self.file})"
+
+    def located(self, flaws: Iterable[Flaw]) -> list[Problem]:
+        """Each flaw with its file and line, in the file's order; the environment last."""
+        from leerie.config.lines import Lines  # noqa: PLC0415 - a grammar that only a mistake needs
+
+        lines = Lines(self.text)
+        problems = []
+        for flaw in dict.fromkeys(flaws):
+            variables = self._variables(flaw.path)
+            file, line = (variables.place(flaw.path), None) if variables else (self.file, lines.of(flaw.path))
+            hidden = variables is not None and variables.secret
+            problem = "what it holds is not allowed" if hidden else flaw.problem
+            nearest_name = None if hidden else flaw.nearest
+            problems.append(Problem(file, line, dotted(flaw.path), problem, flaw.allowed, nearest_name))
+        return sorted(problems, key=lambda problem: (problem.line is None, problem.line or 0, problem.key))
+
+    def _variables(self, path: Path) -> Variables | None:
+        """The environment or the secrets, if they give the key or else the table that it is missing in."""
+        if found := next((variables for variables in self.variables if variables.holds(path)), None):
+            return found
+        if sources.reaches(self.table, path[:-1]):
+            return None
+        return next((variables for variables in self.variables if variables.holds(path[:-1])), None)
+
+
+def read(path: FilePath, environ: Mapping[str, str]) -> tuple[Building, Config, Sources]:
+    """The building that a config file, the secrets and the environment describe together. Raises ConfigError."""
+    text = _text(path)
+    table = _table(str(path), text)
+    secrets, problems = sources.secrets(environ.get(sources.SECRETS_DIR), table)
+    environment = sources.environment(environ, table)
+    found = Sources(str(path), text, table, (environment, secrets))
+    for variables in found.variables:
+        problems += variables.strays.values()
+    data = sources.merged(table, secrets.table, environment.table)
+    config, flaws = _checked(data)
+    if config is not None:
+        password, more = _files(config, path.parent)
+        flaws += more
+    if problems or flaws or config is None:
+        raise ConfigError([*(found.located(flaws) if flaws else []), *problems])
+    return compiled(config, password, path.parent), config, found
+
+
+def _text(path: FilePath) -> bytes:
+    try:
+        return path.read_bytes()
+    except (OSError, ValueError) as error:
+        allowed = "a TOML file; --config or LEERIE_CONFIG names another"
+        raise ConfigError([Problem(str(path), None, "", f"cannot be read: {sources.cause(error)}", allowed)]) from None
+
+
+# ---- TOML ------------------------------------------------------------------------------------------------------------
+
+
+def _table(file: str, text: bytes) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text.decode())
+    except UnicodeDecodeError as error:
+        line = text.count(b"\n", 0, error.start) + 1
+        problem = Problem(file, line, "", f"byte 0x{text[error.start]:02x} is not UTF-8", "a TOML file in UTF-8")
+    except tomllib.TOMLDecodeError as error:
+        twice = _twice(file, text) if str(error).startswith("Cannot") else None
+        problem = twice or _syntax(file, text, str(error))
+    except RecursionError:
+        problem = Problem(file, None, "", "is nested too deep", "lists and tables a few levels deep")
+    except ValueError:
+        problem = Problem(file, None, "", "holds a number of too many digits", "numbers of a few digits")
+    raise ConfigError([problem]) from None
+
+
+def _syntax(file: str, text: bytes, error: str) -> Problem:
+    what, _, place = error.rpartition(" (at ")
+    match = re.search(r"line ([0-9]+)", place)
+    line = int(match[1]) if match else len(text.rstrip().splitlines())
+    return Problem(file, max(line, 1), "", f"is no TOML: {what[:1].lower()}{what[1:]}", "TOML 1.0 (toml.io)")
+
+
+def _twice(file: str, text: bytes) -> Problem | None:
+    """The key that stands twice, if that is what is wrong."""
+    from leerie.config.lines import Lines  # noqa: PLC0415 - as above
+
+    try:
+        twice = Lines(text).twice
+    except RecursionError:
+        return None
+    if not twice:
+        return None
+    path, first, second = twice[0]
+    return Problem(file, second, dotted(path), f"stands twice, first in line {first}", "each key and table once")
+
+
+# ---- checks ----------------------------------------------------------------------------------------------------------
+
+
+def _checked(data: dict[str, Any]) -> tuple[Config | None, list[Flaw]]:
+    """The config, if each key for itself is right; and everything that is wrong."""
+    unknown = [key for key in data if key not in Config.model_fields]
+    allowed = f"known here: {', '.join(Config.model_fields)}"
+    flaws = [Flaw((key,), "unknown key", allowed, nearest(key, Config.model_fields)) for key in unknown]
+    known = {key: value for key, value in data.items() if key in Config.model_fields}
+    try:
+        config = Config(**known)
+    except ValidationError as error:
+        flaws += wording.flaws(error, known)
+        remains = sound(known, [flaw.path for flaw in flaws])
+        try:
+            flaws += checks.flaws(Config(**remains), declared(data))
+        except ValidationError:  # pragma: no cover - what is broken was left out
+            return None, flaws
+        return None, flaws
+    return config, [*flaws, *checks.flaws(config, declared(data))]
+
+
+def _files(config: Config, folder: FilePath) -> tuple[str | None, list[Flaw]]:
+    """The broker's password, and what is wrong with the files that the config names. They stand beside the config."""
+    broker = config.broker
+    flaws = list(_tls_files(config, folder))
+    if broker.password_file is None:
+        return broker.password.get_secret_value() if broker.password else None, flaws
+    try:
+        return (folder / broker.password_file).read_text(encoding="utf-8").rstrip("\r\n"), flaws
+    except (OSError, ValueError) as error:
+        flaws.append(
+            Flaw(("broker", "password_file"), f"cannot be read: {sources.cause(error)}", "a file of UTF-8 text")
+        )
+        return None, flaws
+
+
+def _tls_files(config: Config, folder: FilePath) -> Iterator[Flaw]:
+    tls = config.broker.tls
+    for key in ("ca", "certificate", "key") if tls else ():
+        name = getattr(tls, key)
+        if name is not None and not (folder / name).is_file():
+            yield Flaw(
+                ("broker", "tls", key), "there is no such file", "a file; its name is relative to the config's folder"
+            )

@@ -1,0 +1,44 @@
+"""Readers of topics that bring a number: cloud cover and outdoor light."""
+
+from typing import Literal
+
+from leerie.config.building import Feed
+from leerie.intake.inputs import Read
+from leerie.intake.payloads import scalar
+from leerie.intake.reader import Meaning
+from leerie.intake.refusal import Refusal
+from leerie.intake.sensors import some_number
+from leerie.messages import Message
+
+OBSCURED_OKTA = 9
+"""WMO code table 2700: the sky cannot be seen. An unknown cover, not nine eighths of it."""
+
+_MOST = {"percent": 100.0, "fraction": 1.0, "okta": 8.0}
+"""The value of a sky wholly covered."""
+
+
+def feed(name: Literal["cloud", "outdoor"], config: Feed) -> Meaning:
+    """Reads the feed's topic."""
+
+    def read(message: Message) -> Read:
+        found = some_number(scalar(message.payload, config.pointer))
+        return Read(name, _lux(found) if config.unit == "lux" else _cover(found, config.unit))
+
+    return read
+
+
+def _lux(found: float) -> float:
+    if found < 0:
+        raise Refusal("out_of_range", f"{found:g} lx; allowed: 0 or more")
+    return found
+
+
+def _cover(found: float, unit: Literal["percent", "fraction", "okta"]) -> float | None:
+    """Cloud cover as a fraction 0…1."""
+    if unit == "okta" and found == OBSCURED_OKTA:
+        return None
+    most = _MOST[unit]
+    if not 0 <= found <= most:
+        also = " and 9 for a sky that cannot be seen" if unit == "okta" else ""
+        raise Refusal("out_of_range", f"{found:g} {unit}; allowed: 0 to {most:g}{also}")
+    return found / most

@@ -1,0 +1,81 @@
+"""What is heard of sensors and people, brought to the right machine."""
+
+from msgspec.structs import replace
+
+from leerie.config.building import Deed
+from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input, OnlineSaid, Pressed, Said
+from leerie.notes import Fault, Refused
+from leerie.now import Now
+from leerie.occupancy import wishes
+from leerie.occupancy.records import LastEvent
+from leerie.occupancy.turn import Turn
+
+SAME_EVENT_MS = 500
+"""The same event within this is one: brokers repeat, fingers bounce."""
+
+
+def hear(turn: Turn, given: Input, now: Now) -> bool:
+    """Let an input move the room; returns whether it was an event, after which the room always speaks."""
+    match given:
+        case Said():
+            turn.hear(given, now)
+            _taken(turn, given.sensor, event=False)
+        case OnlineSaid():
+            turn.hear_online(given, now)
+        case BatterySaid():
+            turn.hear_battery(given, now)
+        case Pressed() | HoldWish() | AskWish() | BiasWish():
+            _event(turn, given, now)
+            return True
+        case _:
+            pass
+    return False
+
+
+def refuse(turn: Turn, note: Refused, now: Now) -> None:
+    """A message for this room was refused; it is named in the room's faults and changes nothing else."""
+    code = "event_retained" if note.reason == "retained_event" else "message_refused"
+    turn.occupancy = replace(turn.occupancy, refusal=Fault(code, note.source, now.wall, note.text))
+
+
+def _taken(turn: Turn, source: str, *, event: bool) -> None:
+    """A refusal stands until an event, or another word of the same source, is taken."""
+    refusal = turn.occupancy.refusal
+    if refusal is not None and (event or refusal.what == source):
+        turn.occupancy = replace(turn.occupancy, refusal=None)
+
+
+def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now) -> None:
+    last, key = turn.occupancy.last_event, repr(given)
+    if last is not None and last.key == key and now.steady - last.at.steady < SAME_EVENT_MS:
+        return
+    turn.occupancy = replace(turn.occupancy, last_event=LastEvent(key, now))
+    match given:
+        case HoldWish():
+            wishes.hold(turn, given, "topic", now)
+        case AskWish():
+            wishes.ask(turn, given, now)
+        case BiasWish():
+            wishes.bias(turn, given, now)
+        case Pressed(sensor, deed):
+            _press(turn, deed, now)
+            _taken(turn, sensor, event=deed is not None)
+            return
+    _taken(turn, turn.place.room.name, event=True)
+
+
+def _press(turn: Turn, deed: Deed | None, now: Now) -> None:
+    room = turn.place.room.name
+    match deed:
+        case "ask light" | "ask dark":
+            wishes.ask(turn, AskWish(room, deed == "ask light"), now)
+        case "hold toggle":
+            wishes.hold(turn, HoldWish(room, "toggle", None, None, None), "button", now)
+        case "hold start":
+            wishes.hold(turn, HoldWish(room, "start", None, None, None), "button", now)
+        case "hold end":
+            wishes.hold(turn, HoldWish(room, "end", None, None, None), "button", now)
+        case "raise" | "lower":
+            wishes.nudge(turn, deed == "raise", now)
+        case None:
+            pass

@@ -1,0 +1,62 @@
+"""One lamp's slot: what it was last told and what waits to be told."""
+
+import msgspec
+from msgspec.structs import replace
+
+from leerie.notes import Cause
+from leerie.now import Now
+from leerie.targets.room import Target
+
+LEVEL_STEP = 0.01
+"""While targets glide with daylight a lamp is told when its level differs by this much."""
+WHITE_STEP_MK = 3.0
+"""…or its white by so many MK⁻¹."""
+
+
+class Told(msgspec.Struct, frozen=True, omit_defaults=True):
+    """What a lamp was last told."""
+
+    level: float
+    kelvin: int | None
+    at: Now
+
+
+class Waiting(msgspec.Struct, frozen=True, omit_defaults=True):
+    """What a lamp will be told as soon as its pace allows."""
+
+    level: float
+    kelvin: int | None
+    cause: Cause
+
+
+class Slot(msgspec.Struct, frozen=True, omit_defaults=True):
+    told: Told | None = None
+    """None: leerie has not yet commanded this lamp."""
+    waiting: Waiting | None = None
+
+
+def aim(slot: Slot, target: Target, cause: Cause, *, force: bool, gliding: bool) -> Slot:
+    """Bring a slot to a target. A newer target always replaces what waits; one that the lamp was already told needs no telling."""
+    if not force and slot.told is not None and not _differs(slot.told, target, gliding=gliding):
+        return replace(slot, waiting=None) if slot.waiting is not None else slot
+    return replace(slot, waiting=Waiting(target.level, target.kelvin, cause))
+
+
+def _differs(told: Told, target: Target, *, gliding: bool) -> bool:
+    if (told.level > 0) is not (target.level > 0):
+        return True
+    if not gliding:
+        return told.level != target.level or told.kelvin != target.kelvin
+    return abs(told.level - target.level) >= LEVEL_STEP or _white_distance(told.kelvin, target.kelvin) >= WHITE_STEP_MK
+
+
+def _white_distance(before: int | None, after: int | None) -> float:
+    """Distance of two whites in MK⁻¹ (mired: 10⁶/K)."""
+    if before is None or after is None:
+        return 0.0 if before is after else WHITE_STEP_MK
+    return abs(1e6 / before - 1e6 / after)
+
+
+def next_allowed(slot: Slot, pace_ms: int) -> int:
+    """The steady ms from which the lamp's pace allows a command."""
+    return slot.told.at.steady + pace_ms if slot.told is not None else 0

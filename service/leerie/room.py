@@ -1,0 +1,375 @@
+"""One room on the walk: what is heard moves its occupancy, occupancy and daylight make its targets, the outlet tells its lamps.
+
+All that lasts of a room is in its record; what else stands here is worked out from it or is news of the connection.
+"""
+
+from math import inf
+from typing import Literal
+
+import msgspec
+from msgspec.structs import replace
+
+from leerie import record as records
+from leerie.config.building import Building
+from leerie.daylight.calendar import Calendar, Holding
+from leerie.daylight.outdoors import Sky
+from leerie.intake.inputs import Input
+from leerie.messages import Publish
+from leerie.notes import Cause, Decided, Fault, Faulted, Note, Reason, Recovered, Refused, RoomView
+from leerie.now import DAY_MS, Now
+from leerie.occupancy import hearing, reasons, timers, wishes
+from leerie.occupancy.records import Occupancy, Place
+from leerie.occupancy.turn import Turn, begin
+from leerie.outlet.outlet import Outlet, Window
+from leerie.outlet.slot import Slot
+from leerie.record import Record
+from leerie.saving import Saving
+from leerie.targets.room import Aim, RoomTargets, Target
+from leerie.targets.scenes import Day
+from leerie.view import because, room_view
+
+LATE_PARTS_MS = 2 * DAY_MS
+"""Day parts that began longer ago than this are not lived through one by one."""
+MOST_STEPS = 10_000
+"""No room has so many timers that one step could need more; a loop that does is a bug, and stops."""
+
+
+class Step(msgspec.Struct, frozen=True):
+    """What one step of a room leaves to be done."""
+
+    commands: tuple[Publish, ...]
+    notes: tuple[Note, ...]
+    save: bool
+    view: RoomView | None
+
+
+class Room:
+    """A room, its record and its lamps."""
+
+    def __init__(
+        self,
+        building: Building,
+        name: str,
+        calendar: Calendar,
+        window: Window,
+        boot: str,
+        memory: bytes | None,
+        now: Now,
+    ) -> None:
+        room = building.rooms[name]
+        self.name = name
+        self._place = Place.of(room, building.sensors)
+        self._parts = room.parts
+        self._targets = RoomTargets(building, name)
+        self._calendar = calendar
+        self._drift_ms = building.service.drift_ms
+        self._boot = boot
+        self._saving = Saving()
+        self._revision = 0
+        self._online = False
+        self._owed: tuple[Cause, bool] | None = None
+        """A decision that could not be told for want of a connection: its cause, and whether every lamp is to be told."""
+        self._say = True
+        self._face: object = None
+        self._notes: list[Note] = []
+        self._commands: list[Publish] = []
+        self._aim: Aim | None = None
+        self._now = self._last_look = now
+        found = records.decode(memory) if memory else None
+        slots = self._revive(records.carry_over(found, boot, now)) if found is not None else self._begin(now)
+        self._outlet = Outlet(building, name, slots, window)
+        self._faults: tuple[Fault, ...] = reasons.faults(self._occupancy, self._place)
+
+    # ---- beginning ---------------------------------------------------------------------------------------------------
+
+    def _begin(self, now: Now) -> dict[str, Slot]:
+        self._holding = self._calendar.holding(self._parts, now.wall)
+        self._asked_calendar = now.wall
+        self._occupancy = begin(self._place, self._holding.part, now)
+        return {}
+
+    def _revive(self, found: Record) -> dict[str, Slot]:
+        """Go on from a record; what the config has changed since shows at once."""
+        self._revision = found.revision
+        fresh = begin(self._place, found.part, self._now)
+        known = {name: found.occupancy.sensors.get(name, sensed) for name, sensed in fresh.sensors.items()}
+        self._occupancy = replace(found.occupancy, sensors=known)
+        if not self._place.eyes:
+            self._occupancy = replace(self._occupancy, state=fresh.state, untouched=False)
+        then = min(found.at.wall, self._now.wall)
+        holding = self._calendar.holding(self._parts, then)
+        same = (holding.part, holding.began) == (found.part, found.began)
+        self._holding = Holding(found.part, found.began, holding.next if same else then, holding.earlier)
+        self._asked_calendar = then
+        hold = found.occupancy.hold
+        if hold is not None and hold.level is None:
+            return {name: replace(slot, waiting=None) for name, slot in found.slots.items()}
+        return found.slots
+
+    # ---- what comes in -----------------------------------------------------------------------------------------------
+
+    def receive(self, given: Input, now: Now, sky: Sky) -> None:
+        """A message concerns this room."""
+        turn = self._catch_up(now)
+        if hearing.hear(turn, given, now):
+            self._say = True
+        self._conclude(turn, now, sky)
+
+    def refused(self, note: Refused, now: Now, sky: Sky) -> None:
+        """A message for this room was refused."""
+        turn = self._catch_up(now)
+        hearing.refuse(turn, note, now)
+        self._say = True
+        self._conclude(turn, now, sky)
+
+    def advance(self, now: Now, sky: Sky) -> None:
+        """Time has passed."""
+        self._conclude(self._catch_up(now), now, sky)
+
+    def settled(self, now: Now, sky: Sky, share: float) -> None:
+        """The connection stands and all that was kept has arrived: tell what is new now, repeat the rest soon."""
+        turn = self._catch_up(now)
+        self._online = self._say = True
+        self._saving.forget()
+        self._outlet.reconnected(now.steady, share)
+        owed, self._owed = self._owed, None
+        if self._decide_after(turn):
+            owed = (turn.cause, turn.force or (owed is not None and owed[1]))
+        cause, force = owed or ("start", False)
+        aim = self._work_out(now, sky)
+        if aim.targets is None:
+            self._outlet.drop()
+        else:
+            self._aim_lamps(aim.targets, cause, force=force, gliding=owed is None)
+        self._tell(now)
+
+    def lost(self) -> None:
+        """The connection is gone."""
+        self._online = False
+        self._outlet.disconnected()
+
+    def farewell(self, now: Now, sky: Sky) -> None:
+        """A clean stop leaves an escape route lit, and everything else as it is."""
+        self.advance(now, sky)
+        if self._place.room.egress and self._online and not self._hands_off:
+            lit = self._targets.lit_scene(self._day, sky.outdoor)
+            self._notes.extend(self._outlet.aim(lit.targets or (), "egress"))
+            self._tell(now, paced=False)
+
+    # ---- time --------------------------------------------------------------------------------------------------------
+
+    @property
+    def _turn(self) -> Turn:
+        return Turn(self._occupancy, self._place, self._holding.part)
+
+    def _catch_up(self, now: Now) -> Turn:
+        """Live through everything that has come due, each at its own time."""
+        turn = self._turn
+        clock = self._now.steady
+        if self._part_due(now) < now.steady - LATE_PARTS_MS:
+            self._begin_part(turn, now.wall, now)
+        for _ in range(MOST_STEPS):
+            timer = timers.next_timer(turn)
+            timer_due, part_due = timer.due if timer is not None else inf, self._part_due(now)
+            if min(timer_due, part_due) > now.steady:
+                break
+            clock = min(now.steady, max(clock, int(min(timer_due, part_due))))
+            if timer is not None and timer_due <= part_due:
+                timers.fire(turn, timer, now.at(clock))
+            else:
+                self._begin_part(turn, self._holding.next or now.wall, now.at(clock))
+        else:
+            raise AssertionError(f"{self.name}: time does not pass")
+        if self._holding.began is not None and now.wall < self._holding.began:
+            self._begin_part(turn, now.wall, now)  # the wall clock was set back
+        turn.see_end(now)
+        self._now = now
+        return turn
+
+    def _part_due(self, now: Now) -> float:
+        """The steady ms at which the next day part begins, or at which the calendar is to be asked again."""
+        wall = self._holding.next if self._holding.next is not None else self._asked_calendar + DAY_MS * 1_000
+        return now.steady - (now.wall - wall) // 1_000
+
+    def _begin_part(self, turn: Turn, wall: int, at: Now) -> None:
+        before = self._holding
+        self._holding = holding = self._calendar.holding(self._parts, wall)
+        self._asked_calendar = wall
+        if (holding.part, holding.began) == (before.part, before.began):
+            return
+        turn.part_begins(holding.part, at)
+        turn.cause = "part"
+        if holding.began is not None and (before.began is None or holding.began > before.began):
+            wishes.condition(turn, "day_part", at)
+
+    # ---- deciding ----------------------------------------------------------------------------------------------------
+
+    def _conclude(self, turn: Turn, now: Now, sky: Sky) -> None:
+        """The turn is over: decide, and tell the lamps."""
+        anew = self._decide_after(turn)
+        if turn.restore:
+            self._restore(now, sky)
+        elif anew:
+            self._decide(turn.cause, now, sky, force=turn.force)
+        elif self._aim is None:
+            self._work_out(now, sky)
+        elif self._aim.moving and now.steady >= self._look_due and self._online:
+            self._glide(now, sky)
+        self._repeat(now, sky)
+        self._tell(now)
+
+    def _decide_after(self, turn: Turn) -> bool:
+        """Take the turn's outcome; returns whether there is something to decide."""
+        before, self._occupancy = self._occupancy, turn.occupancy
+        self._notes.extend(turn.notes)
+        self._note_faults()
+        return turn.force or turn.cause == "part" or _deciding(before) != _deciding(self._occupancy)
+
+    @property
+    def _day(self) -> Day:
+        return Day(self._holding.part, self._holding.earlier)
+
+    def _work_out(self, now: Now, sky: Sky) -> Aim:
+        self._last_look = now
+        self._aim = self._targets.aim(self._occupancy, self._day, sky.outdoor)
+        return self._aim
+
+    def _decide(self, cause: Cause, now: Now, sky: Sky, *, force: bool) -> None:
+        hands_were_off = self._hands_off
+        aim = self._work_out(now, sky)
+        if aim.targets is None:
+            self._owed = None
+            if not hands_were_off:
+                self._outlet.drop()
+        elif self._online:
+            self._aim_lamps(aim.targets, cause, force=force)
+        else:
+            self._owed = (cause, force or (self._owed is not None and self._owed[1]))
+
+    def _glide(self, now: Now, sky: Sky) -> None:
+        """Lamps move with daylight, a visible step at a time."""
+        aim = self._work_out(now, sky)
+        self._aim_lamps(aim.targets or (), "drift", force=False, gliding=True)
+
+    def _restore(self, now: Now, sky: Sky) -> None:
+        """Before hands go off the lamps are brought to the scene; that is the last they hear."""
+        restored = self._targets.restored(self._occupancy, self._day, sky.outdoor)
+        self._work_out(now, sky)
+        self._owed = None
+        self._outlet.drop()
+        if self._online:
+            self._aim_lamps(restored.targets or (), "hold", force=False)
+
+    def _aim_lamps(self, targets: tuple[Target, ...], cause: Cause, *, force: bool, gliding: bool = False) -> None:
+        before = dict(self._outlet.slots)
+        self._notes.extend(self._outlet.aim(targets, cause, force=force, gliding=gliding))
+        if any(slot.waiting is not None and slot != before[name] for name, slot in self._outlet.slots.items()):
+            why = because(self._turn, self._holding, (*self._why, *(target.reason for target in targets)))
+            self._notes.append(Decided(self.name, cause, self._occupancy.state.shown, self._holding.part, why))
+
+    def _repeat(self, now: Now, sky: Sky) -> None:
+        """Lamps that are told again although nothing is new."""
+        self._tell_again(self._outlet.repeats_due(now.steady), "reconnect", now, sky)
+        self._tell_again(self._outlet.refreshes_due(now.steady), "refresh", now, sky)
+
+    def _tell_again(self, lamps: tuple[str, ...], cause: Literal["reconnect", "refresh"], now: Now, sky: Sky) -> None:
+        if lamps and self._online and not self._hands_off:
+            targets = self._work_out(now, sky).targets or ()
+            again = tuple(target for target in targets if target.lamp in lamps)
+            self._notes.extend(self._outlet.aim(again, cause, force=True))
+
+    def _tell(self, now: Now, *, paced: bool = True) -> None:
+        if self._online:
+            commands, notes = self._outlet.tell(now, paced=paced)
+            self._commands.extend(commands)
+            self._notes.extend(notes)
+
+    @property
+    def _hands_off(self) -> bool:
+        return self._aim is not None and self._aim.targets is None
+
+    @property
+    def _why(self) -> tuple[Reason, ...]:
+        return self._aim.reasons if self._aim is not None else ()
+
+    def _note_faults(self) -> None:
+        after = reasons.faults(self._occupancy, self._place)
+        if after != self._faults:
+            self._notes.extend(Recovered(self.name, fault) for fault in self._faults if fault not in after)
+            self._notes.extend(Faulted(self.name, fault) for fault in after if fault not in self._faults)
+            self._faults = after
+
+    # ---- when, and what is left to do --------------------------------------------------------------------------------
+
+    @property
+    def due(self) -> int | None:
+        """The steady ms at which this room must be looked at again."""
+        timer = timers.next_timer(self._turn)
+        gliding = self._online and self._aim is not None and self._aim.moving
+        moments = (
+            timer.due if timer is not None else None,
+            int(self._part_due(self._now)),
+            self._look_due if gliding else None,
+            self._outlet.due(online=self._online, hands_off=self._hands_off),
+            self._saving.due,
+        )
+        return min((moment for moment in moments if moment is not None), default=None)
+
+    @property
+    def _look_due(self) -> int:
+        return (self._last_look.steady // self._drift_ms + 1) * self._drift_ms
+
+    def collect(self, now: Now, sky: Sky) -> Step:
+        """Hand over what the step has left to be done."""
+        save = self._saving.offer(self._record(now), now)
+        if save:
+            self._revision += 1
+        view = self._news(now, sky)
+        step = Step(tuple(self._commands), tuple(self._notes), save, view)
+        self._commands.clear()
+        self._notes.clear()
+        return step
+
+    def _news(self, now: Now, sky: Sky) -> RoomView | None:
+        """The room's view, if it shows anything new or somebody waits for an answer."""
+        targets = (self._aim.targets if self._aim is not None else None) or ()
+        why = (*self._why, *(target.reason for target in targets))
+        view = room_view(self._turn, self._holding, self._outlet.slots, why, sky, now)
+        timer = timers.end_of_state(self._turn)
+        face = (
+            replace(view, outdoor=0.0, until=None, hold=None, because=view.because[:2]),
+            timer,
+            self._occupancy.hold,
+        )
+        if not self._say and face == self._face:
+            return None
+        self._say, self._face = False, face
+        return view
+
+    def memory(self) -> bytes:
+        """The record as last written."""
+        return records.encode(self._saving.saved) if self._saving.saved is not None else b""
+
+    def _record(self, now: Now) -> Record:
+        return Record(
+            room=self.name,
+            revision=self._revision + 1,
+            boot=self._boot,
+            at=now,
+            occupancy=self._occupancy,
+            slots=dict(self._outlet.slots),
+            part=self._holding.part,
+            began=self._holding.began,
+        )
+
+
+def _deciding(occupancy: Occupancy) -> tuple[object, ...]:
+    """All of a room's occupancy that its targets hang on."""
+    return (
+        occupancy.state.shown,
+        occupancy.warned,
+        occupancy.untouched,
+        occupancy.hold,
+        occupancy.asked,
+        occupancy.bias,
+    )

@@ -1,0 +1,62 @@
+"""Keeps records in the folder as long as it lets us, and says when it does not."""
+
+from collections.abc import Mapping
+from types import TracebackType
+from typing import Self
+
+from structlog.typing import FilteringBoundLogger
+
+from leerie.runtime.store import Store, StoreError
+
+WITHOUT = "what must survive a restart is with the broker alone"
+
+
+class Keeper:
+    """Light matters more than memory: no failure of the folder stops the daemon."""
+
+    def __init__(self, folder: str | None, log: FilteringBoundLogger) -> None:
+        """`folder` None: nothing is kept here."""
+        self._folder = folder
+        self._log = log
+        self._store: Store | None = None
+        self._failing = False
+
+    def __enter__(self) -> Self:
+        if self._folder is not None:
+            try:
+                self._store = Store(self._folder)
+            except StoreError as fault:
+                self._log.error("no records in the folder", why=str(fault), so=WITHOUT)
+            else:
+                if self._store.damaged is not None:
+                    self._log.error("the folder's records were damaged", set_aside=str(self._store.damaged))
+        return self
+
+    def __exit__(
+        self, _kind: type[BaseException] | None, _fault: BaseException | None, _at: TracebackType | None
+    ) -> None:
+        if self._store is not None:
+            self._store.close()
+
+    def read(self) -> dict[str, bytes]:
+        """Every room's record, as far as there are any."""
+        try:
+            return self._store.read() if self._store is not None else {}
+        except StoreError as fault:
+            self._log.error("no records in the folder", why=str(fault), so=WITHOUT)
+            return {}
+
+    def keep(self, records: Mapping[str, bytes]) -> None:
+        """On the disk when this returns, or told once that they are not."""
+        if self._store is None or not records:
+            return
+        try:
+            self._store.write(records)
+        except StoreError as fault:
+            if not self._failing:
+                self._log.error("records are not written to the folder", why=str(fault), so=WITHOUT)
+            self._failing = True
+        else:
+            if self._failing:
+                self._log.info("records are written to the folder again")
+            self._failing = False

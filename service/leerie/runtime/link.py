@@ -1,0 +1,307 @@
+"""The link to the broker: one loop over paho's socket, one connection at a time, each of them new.
+
+`step` waits and says what has happened; the verbs say what we want. A link is always in one of these places:
+waiting to try again → dialling → greeted (nothing is sent yet) → settling → up.
+Whatever goes wrong leads back to waiting.
+"""
+
+import random
+import selectors
+import time
+from collections.abc import Callable, Collection, Iterator, Sequence
+from typing import Any
+
+from leerie.config.building import Broker
+from leerie.messages import Message, Publish
+from leerie.runtime.connection import Connection, Gone, Got, Granted, Taken, Turned, Welcome, Word, versions
+from leerie.runtime.dialling import Dialling, look
+from leerie.runtime.events import (
+    Acknowledged,
+    Arrived,
+    Denied,
+    Displaced,
+    Event,
+    Linked,
+    Lost,
+    Recalled,
+    Settled,
+    Unreachable,
+)
+from leerie.runtime.outbox import Outbox, Words
+from leerie.runtime.settling import Settling
+from leerie.runtime.wake import Wake
+
+CAP_S = 1.0
+"""No wait is longer: nothing wakes a sleeper when the wall clock steps."""
+GREETING_S = 2.0
+"""A broker that knows only the older version may misread our CONNECT and wait for more of it."""
+FIRST_DELAY_S = 0.5
+LONGEST_DELAY_S = 30.0
+
+
+class Link:
+    """Belongs to the deciding thread."""
+
+    def __init__(
+        self, broker: Broker, wake: Wake, *, instance: str, farewell: bytes, displaces: Callable[[bytes], bool]
+    ) -> None:
+        """Nothing is dialled before the first `step`.
+
+        `instance`: this daemon's own random name; `farewell`: the last will on the service's topic;
+        `displaces`: does this card come from a daemon that stands in our place?
+        """
+        self._broker = broker
+        self._wake = wake
+        self._instance = instance
+        self._farewell = farewell
+        self._displaces = displaces
+        self._service = f"{broker.topics}/service"
+        self._canary = f"{broker.topics}/canary"
+        self._selector = selectors.DefaultSelector()
+        self._selector.register(wake, selectors.EVENT_READ)
+        self._watched: tuple[Any, int] | None = None
+        self._dialling: Dialling | None = None
+        self._connection: Connection | None = None
+        self._settling: Settling | None = None
+        self._mute = False
+        self._memory = ""
+        self._wanted: Collection[str] = ()
+        self._records: dict[str, bytes] | None = None
+        self._tickets: dict[int, int] = {}
+        self._outbox = Outbox()
+        self._versions = versions(broker)
+        self._greeted = False
+        self._greet_by_s = 0.0
+        self._thrown_off = False
+        self._tries = 0
+        self._try_at_s = 0.0
+        self._complaint = ""
+        # The chance is in the back-off only: many daemons must not come back in step.
+        self._random = random.Random()  # noqa: S311 -- no secret hangs on it
+        self.up = False
+        """Settled: commands and states may go."""
+
+    # ---- verbs -------------------------------------------------------------------------------------------------------
+
+    def recall(self, filter_: str, topics: Collection[str]) -> None:
+        """Fetch what the broker kept under this filter for these topics; `Recalled` follows."""
+        self._records = {}
+        self._memory = filter_
+        self._wanted = topics
+        # At QoS 0: at QoS 1 a broker's queue for us is bounded, and what does not fit is dropped in silence.
+        self._settle((filter_,), qos=0)
+
+    def follow(self, filters: Sequence[str]) -> None:
+        """Subscribe; what the broker kept arrives, then `Settled` follows."""
+        self._settle(filters, qos=1)
+
+    def command(self, publish: Publish) -> None:
+        """Hand a command over at once. Without a connection it is dropped: what is said late may be wrong."""
+        if self._connection is not None and self.up:
+            mid = self._connection.publish(publish.topic, publish.payload, expiry_s=publish.expiry_s)
+            self._tickets[mid] = publish.ticket
+
+    def acknowledge(self, receipt: int) -> None:
+        if self._connection is not None:
+            self._connection.acknowledge(receipt)
+
+    def retain(self, topic: str, words: Words, gap_ms: int = 0) -> None:
+        """Publish retained, as soon as may be; a newer value takes an older one's place."""
+        self._outbox.put(topic, words, gap_ms)
+
+    def flush(self, steady_ms: int) -> None:
+        """Hand over what is retained and may go now."""
+        connection = self._connection
+        if connection is not None and self.up:
+            self._outbox.send(lambda topic, payload: connection.publish(topic, payload, retain=True), steady_ms)
+
+    def due(self) -> int | None:
+        """Steady millisecond of the next flush that waits for time."""
+        return self._outbox.due() if self.up else None
+
+    @property
+    def idle(self) -> bool:
+        """The broker has taken all that was handed over."""
+        return self._outbox.empty and not self._tickets
+
+    def close(self) -> None:
+        """Leave cleanly; the broker forgets the will."""
+        if self._dialling is not None:
+            self._dialling.abandon()
+        if self._connection is not None:
+            self._connection.goodbye()
+        self._selector.close()
+
+    # ---- the loop ----------------------------------------------------------------------------------------------------
+
+    def step(self, seconds: float) -> Iterator[Event]:
+        """Wait, at most so long, and say what has happened."""
+        self._wait(seconds)
+        now_s = time.monotonic()
+        if self._connection is None:
+            yield from self._reach(now_s)
+        else:
+            self._connection.tick()
+            for word in self._connection.take():
+                yield from self._heard(word, now_s)
+            if not self._greeted and now_s >= self._greet_by_s:
+                yield from self._turned(Turned(f"no answer to CONNECT within {GREETING_S:.0f} s", True), now_s)
+        if self._settling is not None:
+            self._settling.passed(now_s)
+            yield from self._look_settled()
+
+    def _wait(self, seconds: float) -> None:
+        patience_s = min(seconds, CAP_S)
+        if self._connection is not None and self._connection.pending:
+            patience_s = 0.0
+        elif self._connection is None and self._dialling is None:
+            patience_s = min(patience_s, self._try_at_s - time.monotonic())
+        self._watch()
+        for key, mask in self._selector.select(max(patience_s, 0.0)):
+            if key.fileobj is self._wake:
+                self._wake.drain()
+            elif self._connection is not None and mask & selectors.EVENT_WRITE:
+                self._connection.write()
+        if self._connection is not None:
+            self._connection.read()
+
+    def _watch(self) -> None:
+        """Bring the selector in line with the socket, which paho opens and closes as it likes."""
+        wanted = None
+        if self._connection is not None and self._connection.socket is not None:
+            writes = selectors.EVENT_WRITE if self._connection.wants_write else 0
+            wanted = (self._connection.socket, selectors.EVENT_READ | writes)
+        if wanted == self._watched:
+            return
+        if self._watched is not None:
+            self._selector.unregister(self._watched[0])
+        if wanted is not None:
+            self._selector.register(*wanted)
+        self._watched = wanted
+
+    def _reach(self, now_s: float) -> Iterator[Event]:
+        """Dial when it is time to, and take what came of it."""
+        dialling = self._dialling
+        if dialling is None:
+            if now_s >= self._try_at_s:
+                self._dialling = self._dial()
+            return
+        if not dialling.over:
+            return
+        self._dialling = None
+        self._thrown_off = False
+        if dialling.card is not None:
+            self._later(now_s)
+            yield Displaced(dialling.card)
+        elif dialling.connection is None:
+            self._later(now_s)
+            yield from self._complain(dialling.failure or "")
+        else:
+            self._connection = dialling.connection
+            self._greeted = False
+            self._greet_by_s = now_s + GREETING_S
+
+    def _dial(self) -> Dialling:
+        will = (self._service, self._farewell)
+        connection = Connection(self._broker, self._broker.client_id, self._versions[0], will)
+        client_id = f"{self._broker.client_id}-look-{self._instance}"
+        first = (lambda: look(self._broker, self._service, client_id, self._displaces)) if self._thrown_off else None
+        return Dialling(connection, self._wake.call, first)
+
+    def _heard(self, word: Word, now_s: float) -> Iterator[Event]:
+        match word:
+            case Got():
+                yield from self._got(word, now_s)
+            case Taken(mid, ok):
+                yield from self._answered(mid, ok)
+            case Granted(mid, granted) if self._settling is not None:
+                self._settling.granted(mid, granted, now_s)
+            case Welcome() if self._connection is not None:
+                self._greeted = True
+                self._complaint = ""
+                yield Linked(self._connection.version)
+            case Turned():
+                yield from self._turned(word, now_s)
+            case Gone(why, thrown_off):
+                self._forget(now_s)
+                self._thrown_off = thrown_off
+                yield Lost(why)
+            case _:
+                pass
+
+    def _got(self, got: Got, now_s: float) -> Iterator[Event]:
+        if got.topic == self._canary:
+            self.acknowledge(got.receipt)
+            if self._settling is not None:
+                self._settling.heard(got.payload, now_s)
+        elif got.topic in self._wanted:  # one that comes late is of no use any more
+            if self._records is not None:
+                self._records[got.topic] = got.payload
+        else:
+            yield Arrived(Message(got.topic, got.payload, got.retained), got.receipt, got.heard)
+
+    def _answered(self, mid: int, ok: bool) -> Iterator[Event]:
+        ticket = self._tickets.pop(mid, None)
+        topic = self._outbox.answered(mid)
+        if ticket is not None:
+            yield Acknowledged(ticket, ok)
+        elif topic is not None and not ok:
+            yield Denied(topic)
+
+    def _turned(self, turned: Turned, now_s: float) -> Iterator[Event]:
+        """Not let in: the other version of the protocol at once, if that may be why, else later."""
+        others = self._versions[1:]
+        self._forget(now_s)
+        if turned.version and others:
+            self._versions = others
+            self._try_at_s = now_s
+            return
+        yield from self._complain(turned.why)
+
+    def _complain(self, why: str) -> Iterator[Event]:
+        if why != self._complaint:
+            self._complaint = why
+            yield Unreachable(why)
+
+    # ---- settling ----------------------------------------------------------------------------------------------------
+
+    def _settle(self, filters: Sequence[str], qos: int) -> None:
+        if self._connection is not None:
+            now_s = time.monotonic()
+            self._settling = Settling(self._connection, self._canary, self._instance, filters, qos, now_s, self._mute)
+
+    def _look_settled(self) -> Iterator[Event]:
+        settling = self._settling
+        if settling is None or not settling.done or self._connection is None:
+            return
+        self._settling = None
+        self._mute = settling.mute
+        unserved = tuple(settling.unserved)
+        if self._records is not None:
+            records, self._records = self._records, None
+            self._connection.unsubscribe(self._memory)
+            yield Recalled(records, unserved)
+        else:
+            self.up = True
+            self._tries = 0
+            yield Settled(unserved)
+
+    def _forget(self, now_s: float) -> None:
+        """The connection is over; what was in flight to lamps is gone with it."""
+        if self._connection is not None:
+            self._connection.hang_up()
+        self._connection = None
+        self._greeted = True
+        self._settling = None
+        self._records = None
+        self._tickets.clear()
+        self._outbox.lost()
+        self._mute = False
+        self.up = False
+        self._later(now_s)
+
+    def _later(self, now_s: float) -> None:
+        delay_s = min(LONGEST_DELAY_S, FIRST_DELAY_S * 2**self._tries) * self._random.uniform(0.5, 1.0)
+        self._tries = min(self._tries + 1, 10)
+        self._try_at_s = now_s + delay_s
+        self._versions = versions(self._broker)

@@ -1,0 +1,66 @@
+"""When a room's record is written.
+
+Wishes at once, moves of occupancy at once but under chatter at most once a second, and what only grows older once a minute.
+"""
+
+from msgspec.structs import replace
+
+from leerie.now import MINUTE_MS, SECOND_MS, Now
+from leerie.occupancy.records import Occupancy, Sensed
+from leerie.outlet.slot import Slot
+from leerie.record import Record
+
+
+class Saving:
+    """The record as last written, and when it is due again."""
+
+    def __init__(self) -> None:
+        self.saved: Record | None = None
+        self.due: int | None = None
+        """Steady ms; None: nothing to write."""
+
+    def forget(self) -> None:
+        """What was written may be lost: write it again."""
+        self.saved = None
+
+    def offer(self, record: Record, now: Now) -> bool:
+        """Is this record to be written now? If so it is the one last written."""
+        due = self._due(record, now)
+        if due is None or due > now.steady:
+            self.due = due
+            return False
+        self.saved, self.due = record, None
+        return True
+
+    def _due(self, record: Record, now: Now) -> int | None:
+        saved = self.saved
+        if saved is None or _wishes(saved.occupancy) != _wishes(record.occupancy):
+            return now.steady
+        if _moves(saved) != _moves(record):
+            return saved.at.steady + SECOND_MS
+        if saved.occupancy != record.occupancy or saved.slots != record.slots:
+            return saved.at.steady + MINUTE_MS
+        return None
+
+
+def _wishes(occupancy: Occupancy) -> tuple[object, ...]:
+    return occupancy.hold, occupancy.asked, occupancy.bias
+
+
+def _moves(record: Record) -> tuple[object, ...]:
+    """The record without its ages and without the levels that glide."""
+    return (
+        replace(record.occupancy, sensors={}),
+        tuple(_ageless(sensed) for sensed in record.occupancy.sensors.values()),
+        tuple(_touched(slot) for slot in record.slots.values()),
+        record.part,
+        record.began,
+    )
+
+
+def _ageless(sensed: Sensed) -> Sensed:
+    return replace(sensed, heard=None, last=None)
+
+
+def _touched(slot: Slot) -> tuple[bool, bool]:
+    return slot.told is not None, slot.told is not None and slot.told.level > 0

@@ -1,0 +1,64 @@
+"""A room and the sky as the world sees them, made of the core's own values."""
+
+from collections.abc import Mapping
+
+from leerie.daylight.calendar import Holding
+from leerie.daylight.outdoors import Sky
+from leerie.notes import HoldView, LampView, PartReason, Reason, RoomView, SkyView
+from leerie.now import Now
+from leerie.occupancy import reasons, timers
+from leerie.occupancy.records import Hold
+from leerie.occupancy.timers import Timer
+from leerie.occupancy.turn import Turn
+from leerie.outlet.slot import Slot
+
+
+def room_view(
+    turn: Turn, holding: Holding, slots: Mapping[str, Slot], why: tuple[Reason, ...], sky: Sky, now: Now
+) -> RoomView:
+    """The room now. `why`: the reasons after those of state and day part."""
+    occupancy = turn.occupancy
+    held = _hold_view(occupancy.hold, now)
+    hands_off = occupancy.hold is not None and occupancy.hold.level is None
+    return RoomView(
+        room=turn.place.room.name,
+        state="hold" if held is not None else occupancy.state.shown,
+        occupancy=occupancy.state.shown,
+        since=occupancy.since.wall if occupancy.hold is None else occupancy.hold.since.wall,
+        until=held.until if held is not None else _until(turn, now),
+        hold=held,
+        asked=None if occupancy.asked is None else ("light" if occupancy.asked.light else "dark"),
+        bias=occupancy.bias.bias if occupancy.bias is not None else 0.0,
+        part=holding.part,
+        outdoor=sky.outdoor,
+        fixtures=None if hands_off else tuple((name, _lamp_view(slot)) for name, slot in slots.items()),
+        because=because(turn, holding, why),
+        faults=reasons.faults(occupancy, turn.place),
+        present=turn.kept(now),
+    )
+
+
+def because(turn: Turn, holding: Holding, why: tuple[Reason, ...]) -> tuple[Reason, ...]:
+    """Why the room is as it is: its state, its day part, then everything else."""
+    return (reasons.state_reason(turn), PartReason(holding.part, holding.began), *why)
+
+
+def sky_view(sky: Sky, part: str | None, now: Now) -> SkyView:
+    """The sky now; `part`: the day part of the building that began last of all."""
+    return SkyView(now.wall, part, sky.elevation, sky.azimuth, sky.cloud, sky.outdoor, sky.diffuse, sky.source)
+
+
+def _lamp_view(slot: Slot) -> LampView | None:
+    return None if slot.told is None else LampView(slot.told.level, slot.told.kelvin)
+
+
+def _hold_view(hold: Hold | None, now: Now) -> HoldView | None:
+    if hold is None:
+        return None
+    until = now.at(hold.since.steady + hold.ends).wall if isinstance(hold.ends, int) else None
+    return HoldView(hold.since.wall, until, hold.ends, hold.level, hold.kelvin, hold.by)
+
+
+def _until(turn: Turn, now: Now) -> int | None:
+    end: Timer | None = timers.end_of_state(turn)
+    return None if end is None else now.at(end.due).wall

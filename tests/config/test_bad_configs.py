@@ -1,0 +1,159 @@
+"""Every bad config in bad/ makes one mistake, and ends with the lines that must be said about it."""
+
+from pathlib import Path
+
+import pytest
+
+from leerie.config import ConfigError, load
+
+BAD = sorted((Path(__file__).parent / "bad").glob("*.toml"))
+
+
+def said(path: Path) -> list[str]:
+    """What is said of the config, with the file called by its bare name."""
+    with pytest.raises(ConfigError) as refusal:
+        load(path, {})
+    return [str(problem).replace(str(path), path.name) for problem in refusal.value.problems]
+
+
+@pytest.mark.parametrize("path", BAD, ids=lambda path: path.stem)
+def test_a_mistake_is_told_in_one_line_with_its_place(path: Path) -> None:
+    expected = [line.removeprefix("# ") for line in path.read_text().splitlines() if line.startswith("# ")]
+    assert expected
+    assert said(path) == expected
+
+
+def test_there_are_enough_of_them() -> None:
+    assert len(BAD) >= 100
+
+
+def test_a_problem_is_a_record_for_programs_too() -> None:
+    with pytest.raises(ConfigError) as refusal:
+        load(Path(__file__).parent / "bad" / "grace_as_number_second_table.toml", {})
+    (problem,) = refusal.value.problems
+    assert problem.file.endswith("grace_as_number_second_table.toml")
+    assert (problem.line, problem.key, problem.problem) == (42, "rooms.shop.grace", "5 is no duration")
+    assert problem.allowed == "a number with a unit such as 90s, 10m, 1h30m, 2d, 0s"
+    assert problem.nearest is None
+
+
+def test_all_mistakes_are_told_at_once_and_in_the_order_of_the_file(tmp_path: Path) -> None:
+    """Mistakes in single keys do not hide those that only a look at the whole finds, nor the other way round."""
+    path = tmp_path / "leerie.toml"
+    path.write_text(
+        """
+[site]
+latitude = 100
+timezone = "Europe/London"
+[day_parts.day]
+starts = "8"
+[sensors.radar]
+kind = "presence"
+topic = "radar"
+stuck = 5
+[fixtures.bench]
+kind = "dimmable"
+topic = "bench"
+payload = "$blue"
+[fixtures.spot]
+kind = "switched"
+topic = "spot"
+[rooms.workshop]
+sensors = ["radar", "rodar"]
+fixtures = ["bench"]
+grace = 10
+[rooms.workshop.scenes]
+day = { bench = 2, spot = 1 }
+dya = {}
+[rooms.workshop.during.day]
+relight = 1
+[rooms.workshop.during.dusk]
+grace = "1m"
+"""
+    )
+    assert [line.split(":", 2)[1:] for line in (text.split(";")[0] for text in said(path))] == [
+        ["2 site.longitude", " is missing"],
+        ["3 site.latitude", " 100 is not allowed"],
+        ["6 day_parts.day.starts", ' "8" is no time of day'],
+        ["10 sensors.radar.stuck", " 5 is no duration"],
+        ["14 fixtures.bench.payload", " $blue is nothing that a dimmable lamp can be told"],
+        ["15 fixtures.spot", " is in no room"],
+        ["19 rooms.workshop.sensors[1]", " there is no sensor rodar"],
+        ["21 rooms.workshop.grace", " 10 is no duration"],
+        ["23 rooms.workshop.scenes.day.bench", " 2 is not allowed"],
+        ["23 rooms.workshop.scenes.day.spot", " workshop has no lamp spot"],
+        ["24 rooms.workshop.scenes.dya", " there is no day part dya"],
+        ["26 rooms.workshop.during.day.relight", " 1 is no duration"],
+        ["27 rooms.workshop.during.dusk", " there is no day part dusk"],
+    ]
+
+
+def test_what_is_broken_is_not_told_a_second_time_as_missing(tmp_path: Path) -> None:
+    """A sensor with a mistake is still there for the room that names it."""
+    path = tmp_path / "leerie.toml"
+    path.write_text(
+        """
+[site]
+latitude = 1
+longitude = 1
+timezone = "UTC"
+[day_parts.day]
+starts = "late"
+[sensors.radar]
+kind = "presence"
+[fixtures.bench]
+kind = "switched"
+[fixtures.spot]
+kind = "switched"
+topic = "spot"
+[rooms.workshop]
+sensors = ["radar"]
+fixtures = ["bench", "spot"]
+keep = 5
+[rooms.workshop.scenes]
+day = { bench = 1 }
+"""
+    )
+    assert [line.split(" ")[1] for line in said(path)] == [
+        "day_parts.day.starts:",
+        "sensors.radar.topic:",
+        "fixtures.bench.topic:",
+        "rooms.workshop.keep:",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (b"[site]\nname = 'caf\xe9'\n", ":2: byte 0xe9 is not UTF-8; a TOML file in UTF-8"),
+        (b"\xff\xfe[\x00", ":1: byte 0xff is not UTF-8; a TOML file in UTF-8"),
+        (b"a = " + b"[" * 5000, ": is nested too deep; lists and tables a few levels deep"),
+        (b"a = " + b"9" * 5000, ": holds a number of too many digits; numbers of a few digits"),
+        (b"a = 'b", ':1: is no TOML: expected "\'"; TOML 1.0 (toml.io)'),
+        (
+            b"",
+            ":1 site: is missing; "
+            "a table with name, latitude, longitude, timezone, holidays, days_off, workweek, kelvin",
+        ),
+    ],
+)
+def test_a_file_that_is_no_config_at_all_gets_one_line(tmp_path: Path, content: bytes, words: str) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_bytes(content)
+    assert said(path) == [f"leerie.toml{words}"]
+
+
+def test_no_file_gets_one_line(tmp_path: Path) -> None:
+    allowed = "a TOML file; --config or LEERIE_CONFIG names another"
+    assert said(tmp_path / "leerie.toml") == [f"leerie.toml: cannot be read: no such file or directory; {allowed}"]
+    assert said(tmp_path) == [f"{tmp_path.name}: cannot be read: is a directory; {allowed}"]
+    with pytest.raises(ConfigError, match="its name is no file name"):
+        load(Path("leerie\0.toml"), {})
+
+
+def test_control_characters_never_reach_a_terminal(tmp_path: Path) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_text('[site]\n"\\u001b[31m\\nred" = 1\nlatitude = 1\nlongitude = 1\ntimezone = "U\\u009bTC"\n')
+    lines = said(path)
+    assert len(lines) == 2
+    assert all(line.isprintable() for line in lines)

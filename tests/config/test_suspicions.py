@@ -1,0 +1,124 @@
+"""What is legal but suspicious, with its reason and its line."""
+
+from pathlib import Path
+
+import pytest
+from small_configs import SITE, WORKSHOP
+
+from leerie.config import load
+
+ROOMS = """
+[day_parts]
+day.starts = "08:00"
+night.starts = "22:00"
+[sensors]
+radar = { kind = "presence", topic = "radar" }
+pir = { kind = "motion", topic = "pir", clears = "20s", rests = "60s" }
+[fixtures]
+lamp = { kind = "dimmable", topic = "lamp", payload = "$byte", curve = "linear" }
+[rooms.room]
+fixtures = ["lamp"]
+scenes = { day = { lamp = 1 }, night = { lamp = 0.5 }, vacant = { lamp = 0.1 } }
+"""
+BOTH = 'sensors = ["radar", "pir"]\n'
+CEILING = "20m with the sensors' own clears: ceiling of ANSI/ASHRAE/IES 90.1 and Title 24"
+RESTS = (
+    "1m25s, for pir cannot speak again sooner; the longest clears and rests of the room's sensors and 5 s at the least"
+)
+
+
+def suspicions(folder: Path, text: str) -> list[str]:
+    path = folder / "leerie.toml"
+    path.write_text(text)
+    return [str(problem).removeprefix(f"{path}:") for problem in load(path, {}).suspicions(2026)]
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        (BOTH, None),
+        ('sensors = ["pir"]', "9 sensors.radar: is in no room; what it says changes nothing"),
+        ('keep = ["radar", "pir"]', "16 rooms.room.keep: only keeps light; a sensor in sensors brings it"),
+        (BOTH + 'grace = "19m40s"', None),
+        (BOTH + 'grace = "19m41s"', f"17 rooms.room.grace: light stays for 20m1s after everybody has left; {CEILING}"),
+        (
+            BOTH + '[rooms.room.during.night]\nkeep = []\ngrace = "1h"',
+            f"19 rooms.room.during.night.grace: light stays for 1h20s after everybody has left; {CEILING}",
+        ),
+        (BOTH + 'egress = true\ngrace = "15m"', None),
+        (
+            BOTH + 'egress = true\ngrace = "14m"',
+            "18 rooms.room.grace: 14m is short for an escape route; 15m: floor of NFPA 101 for sensor-switched light",
+        ),
+        (BOTH + 'pass_through = "1m"', f"17 rooms.room.pass_through: 1m becomes {RESTS}"),
+        (
+            BOTH + '[rooms.room.during.night]\ngrace = "10s"\npass_through = "90s"',
+            f"18 rooms.room.during.night.grace: 10s becomes {RESTS}",
+        ),
+    ],
+)
+def test_rooms(tmp_path: Path, keys: str, said: str | None) -> None:
+    assert suspicions(tmp_path, SITE.strip() + ROOMS + keys) == ([] if said is None else [said])
+
+
+@pytest.mark.parametrize(
+    ("keys", "said"),
+    [
+        (
+            'kind = "switched"\nfade = "1s"',
+            ["9 fixtures.it.fade: serves no $fade; the lamp fades as it will, or not at all"],
+        ),
+        ('kind = "dimmable"\npayload = "$byte in $fade"\ncurve = "dali"\nfade = "1s"', []),
+        (
+            'kind = "tunable"\npayload = "$byte $kelvin"',
+            [
+                "6 fixtures.it.curve: is left at its default; how the lamp really dims",
+                "6 fixtures.it.kelvin: is left at its default; the white that the lamp really has",
+            ],
+        ),
+        ('kind = "dimmable"\npayload = "$raw"\nresponse = [[1, 1], [2, 2]]', []),
+    ],
+)
+def test_lamps(tmp_path: Path, keys: str, said: list[str]) -> None:
+    text = f'{SITE.strip()}\n\n[fixtures.it]\ntopic = "it"\n{keys}\n[rooms.room]\nfixtures = ["it"]\n'
+    assert suspicions(tmp_path, text) == said
+
+
+def test_a_day_part_that_no_room_names(tmp_path: Path) -> None:
+    text = WORKSHOP.replace('payload = "$byte"', 'payload = "$byte"\ncurve = "dali"')
+    assert suspicions(tmp_path, text) == []
+    assert suspicions(tmp_path, f'{text}[day_parts.noon]\nstarts = "noon"\n') == [
+        f"{text.count(chr(10)) + 1} day_parts.noon: is named by no room; its start changes nothing"
+    ]
+
+
+@pytest.mark.parametrize(
+    ("zone", "longitude", "hours"),
+    [
+        ("UTC", 0.0, None),
+        ("Europe/London", -4.2, None),
+        ("Asia/Shanghai", 75.9, None),  # Kashgar, 2.9 h: as far as an honest place gets
+        ("Pacific/Kiritimati", -157.4, None),  # 14 h ahead of UTC, half a day and more from its meridian's own time
+        ("America/New_York", 74.0, "8.9"),
+        ("Asia/Tokyo", -139.7, "5.7"),
+    ],
+)
+def test_a_longitude_of_the_wrong_sign_is_noticed(
+    tmp_path: Path, zone: str, longitude: float, hours: str | None
+) -> None:
+    text = f'[site]\nlatitude = 0\nlongitude = {longitude}\ntimezone = "{zone}"\n'
+    problem = f"the clock of {zone} is {hours} h away from the sun at this longitude"
+    line = f"3 site.longitude: {problem}; east is positive, west negative"
+    assert suspicions(tmp_path, text) == ([] if hours is None else [line])
+
+
+def test_the_broker(tmp_path: Path) -> None:
+    secret = tmp_path / "word"
+    secret.touch(mode=0o600)
+    text = f'{SITE.strip()}\n[broker]\npassword_file = "word"\nport = 8883\n'
+    port = "7 broker.port: is the port for TLS, and there is no tls; tls = {}, or port 1883"
+    assert suspicions(tmp_path, text) == [port]
+    secret.chmod(0o604)
+    readable = "6 broker.password_file: can be read by every user of this machine; chmod o-r"
+    assert suspicions(tmp_path, text) == [readable, port]
+    assert suspicions(tmp_path, f"{text}tls = {{}}\n") == [readable]

@@ -1,0 +1,23 @@
+"""What several tests share."""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from brokers import KINDS, Kind, serving
+from leerie.config.building import Broker
+
+
+@pytest.fixture(params=KINDS, ids=lambda kind: f"{kind.name}-{kind.protocol}")
+def kind(request: pytest.FixtureRequest) -> Kind:
+    """Each broker and version of the protocol in turn."""
+    chosen: Kind = request.param
+    return chosen
+
+
+@pytest.fixture
+def broker(kind: Kind, tmp_path: Path) -> Iterator[Broker]:
+    """A real broker."""
+    with serving(kind, tmp_path) as config:
+        yield config
