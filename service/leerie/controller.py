@@ -1,7 +1,8 @@
 """The walk itself: a message is understood, its room is moved, its lamps are told.
 
-Sans-I/O: messages, news of the link and time go in, an Outcome comes out. It never opens a socket, reads a clock, sleeps, logs or starts a
-thread; whoever holds it decides what time it is. The daemon, a rehearsal and the trials hold the same object.
+Sans-I/O: messages, news of the link and time go in, an Outcome comes out. It never opens a socket, reads a clock,
+sleeps, logs or starts a thread; whoever holds it decides what time it is. The daemon, a rehearsal and the trials hold
+the same object.
 """
 
 import heapq
@@ -13,11 +14,12 @@ from leerie.daylight.outdoors import Outdoors, Sky, look
 from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input, OnlineSaid, Pressed, Read, Said
 from leerie.intake.intake import Intake
 from leerie.messages import Message, Outcome, Publish
-from leerie.notes import Heard, Note, Refused, RoomView, SkyView, Undelivered
+from leerie.notes import Heard, Note, Refused, Undelivered
 from leerie.now import MINUTE_MS, SECOND_MS, Now
 from leerie.outlet.outlet import Window
 from leerie.room import Room
 from leerie.view import sky_view
+from leerie.views import RoomView, SkyView
 
 SKY_MS = MINUTE_MS
 SKY_LEAST_MS = 10 * SECOND_MS
@@ -89,7 +91,7 @@ class Controller:
                     self._rooms[name].refused(given, now, sky)
                 touched.update(dict.fromkeys(given.rooms))
             else:
-                notes.append(self._heard(given, message.retained))
+                notes.append(_heard(given, self._building, message.retained))
                 touched.update(dict.fromkeys(self._hear(given, now, sky)))
         return self._outcome(touched, now, self._sky(now), notes)
 
@@ -156,26 +158,6 @@ class Controller:
         for name in rooms:
             self._rooms[name].receive(given, now, sky)
         return rooms
-
-    def _heard(self, given: Input, retained: bool) -> Heard:
-        match given:
-            case Said(sensor, present):
-                kind = self._building.sensors[sensor].kind
-                return Heard(kind, sensor, "present" if present else "absent", retained)
-            case Pressed(sensor, deed):
-                return Heard("button", sensor, deed or "nothing", retained)
-            case OnlineSaid(sensor, online):
-                return Heard("online", sensor, "online" if online else "gone", retained)
-            case BatterySaid(sensor, low):
-                return Heard("battery", sensor, "low" if low else "good", retained)
-            case Read(feed, value):
-                return Heard(feed, feed, str(value), retained)
-            case HoldWish(room, action):
-                return Heard("hold", room, action, retained)
-            case AskWish(room, light):
-                return Heard("ask", room, "light" if light else "dark", retained)
-            case BiasWish(room, bias):
-                return Heard("bias", room, str(bias), retained)
 
     def _sky(self, now: Now) -> Sky:
         return look(self._outdoors, self._building, now)
@@ -250,3 +232,25 @@ def _listeners(building: Building) -> dict[str, tuple[str, ...]]:
         for sensor in room.sensors:
             rooms[sensor] = (*rooms.get(sensor, ()), room.name)
     return rooms
+
+
+def _heard(given: Input, building: Building, retained: bool) -> Heard:
+    """The note of a message that was taken."""
+    match given:
+        case Said(sensor, present):
+            note = Heard(building.sensors[sensor].kind, sensor, "present" if present else "absent", retained)
+        case Pressed(sensor, deed):
+            note = Heard("button", sensor, deed or "nothing", retained)
+        case OnlineSaid(sensor, online):
+            note = Heard("online", sensor, "online" if online else "gone", retained)
+        case BatterySaid(sensor, low):
+            note = Heard("battery", sensor, "low" if low else "good", retained)
+        case Read(feed, value):
+            note = Heard(feed, feed, str(value), retained)
+        case HoldWish(room, action):
+            note = Heard("hold", room, action, retained)
+        case AskWish(room, light):
+            note = Heard("ask", room, "light" if light else "dark", retained)
+        case BiasWish(room, bias):
+            note = Heard("bias", room, str(bias), retained)
+    return note

@@ -2,7 +2,8 @@
 
 import msgspec
 
-from leerie.notes import Note, RoomView, SkyView
+from leerie.notes import Note
+from leerie.views import RoomView, SkyView
 
 
 class Message(msgspec.Struct, frozen=True):

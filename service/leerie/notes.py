@@ -1,7 +1,7 @@
 """What happened and why, as data.
 
-Notes are all that log, metrics, journal, rehearsal and trials see of the controller; views are what a room or the sky looks like from outside.
-Words are made of them at the edge (report.py), never here.
+Notes are all that log, metrics, journal, rehearsal and trials see of the controller. Words are made of them at the
+edge (report), never here.
 """
 
 from typing import Literal, TypeAlias
@@ -230,7 +230,9 @@ class Undelivered(msgspec.Struct, frozen=True, tag="undelivered"):
 
 
 class Fault(msgspec.Struct, frozen=True, tag="fault"):
-    """Something is wrong in a room. `text` is the one place where the core makes words: the fault's own, in state, log and page alike."""
+    """Something is wrong in a room. `text` is the one place where the core makes words: the fault's own, in state,
+    log and page alike.
+    """
 
     code: str
     what: str
@@ -272,62 +274,3 @@ Note: TypeAlias = (
     | Recovered
     | FalseOff
 )
-
-# ---- views -----------------------------------------------------------------------------------------------------------
-
-
-class LampView(msgspec.Struct, frozen=True):
-    level: float
-    """As leerie last asked for it."""
-    kelvin: int | None
-
-    @property
-    def on(self) -> bool:
-        return self.level > 0
-
-
-class HoldView(msgspec.Struct, frozen=True):
-    since: int
-    until: int | None
-    ends: int | Literal["vacant", "day_part", "ever"]
-    """Milliseconds or an event."""
-    level: float | None
-    kelvin: int | None
-    by: Literal["topic", "button", "hand"]
-
-
-Shown: TypeAlias = Literal["vacant", "arriving", "occupied", "grace"]
-"""A state of occupancy as the world names it."""
-
-
-class RoomView(msgspec.Struct, frozen=True):
-    """A room as the world sees it. Instants are wall clock, microseconds UTC."""
-
-    room: str
-    state: Shown | Literal["hold"]
-    occupancy: Shown
-    since: int
-    until: int | None
-    hold: HoldView | None
-    asked: Literal["light", "dark"] | None
-    bias: float
-    part: str | None
-    outdoor: float
-    """lx"""
-    fixtures: tuple[tuple[str, LampView | None], ...] | None
-    """None in a hands-off hold; a lamp not yet commanded is None."""
-    because: tuple[Reason, ...]
-    faults: tuple[Fault, ...]
-    present: bool
-
-
-class SkyView(msgspec.Struct, frozen=True):
-    at: int
-    part: str | None
-    """The day part that began last of all."""
-    elevation: float
-    azimuth: float
-    cloud: float | None
-    outdoor: float
-    diffuse: float
-    source: Literal["sun", "sun+cloud", "sensor"]

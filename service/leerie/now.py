@@ -1,7 +1,8 @@
 """An instant, read from two clocks.
 
-Durations are measured by the steady clock, which never steps and counts suspend; day parts and the sun follow the wall clock, which may step.
-Both are integers, so that adding a length to a start and storing either in a record lose nothing: a timer after a restart is the timer before it.
+Durations are measured by the steady clock, which never steps and counts suspend; day parts and the sun follow the
+wall clock, which may step. Both are integers, so that adding a length to a start and storing either in a record lose
+nothing: a timer after a restart is the timer before it.
 """
 
 import msgspec

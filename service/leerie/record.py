@@ -1,7 +1,8 @@
 """One room's record: all that a restart needs, as one value.
 
-Records store starts, not ends. Between two runs a start is carried over by the steady clock if it is still the same one (the same boot),
-else by the wall clock if that did not go back, else it becomes the present: what was lit stays lit a little longer.
+Records store starts, not ends. Between two runs a start is carried over by the steady clock if it is still the same
+one (the same boot), else by the wall clock if that did not go back, else it becomes the present: what was lit stays
+lit a little longer.
 """
 
 from collections.abc import Callable
@@ -75,10 +76,10 @@ def carry_over(record: Record, boot: str, now: Now) -> Record:
 def _restate(value: T, change: Callable[[Now], Now]) -> T:
     """The same value with every instant in it changed."""
     if isinstance(value, Now):
-        return cast(T, change(value))
+        return cast("T", change(value))
     if isinstance(value, msgspec.Struct):
         fields = {name: _restate(getattr(value, name), change) for name in value.__struct_fields__}
-        return cast(T, type(value)(**fields))
+        return cast("T", type(value)(**fields))
     if isinstance(value, dict):
-        return cast(T, {key: _restate(item, change) for key, item in value.items()})
+        return cast("T", {key: _restate(item, change) for key, item in value.items()})
     return value

@@ -1,9 +1,9 @@
-"""One room on the walk: what is heard moves its occupancy, occupancy and daylight make its targets, the outlet tells its lamps.
+"""One room on the walk: what is heard moves its occupancy, occupancy and daylight make its targets, the outlet tells
+its lamps.
 
 All that lasts of a room is in its record; what else stands here is worked out from it or is news of the connection.
 """
 
-from math import inf
 from typing import Literal
 
 import msgspec
@@ -11,13 +11,15 @@ from msgspec.structs import replace
 
 from leerie import record as records
 from leerie.config.building import Building
-from leerie.daylight.calendar import Calendar, Holding
+from leerie.config.building import Room as BuiltRoom
+from leerie.course import Course
+from leerie.daylight.calendar import Calendar
 from leerie.daylight.outdoors import Sky
 from leerie.intake.inputs import Input
 from leerie.messages import Publish
-from leerie.notes import Cause, Decided, Fault, Faulted, Note, Reason, Recovered, Refused, RoomView
-from leerie.now import DAY_MS, Now
-from leerie.occupancy import hearing, reasons, timers, wishes
+from leerie.notes import Cause, Decided, Fault, Faulted, Note, Reason, Recovered, Refused
+from leerie.now import Now
+from leerie.occupancy import hearing, reasons, timers
 from leerie.occupancy.records import Occupancy, Place
 from leerie.occupancy.turn import Turn, begin
 from leerie.outlet.outlet import Outlet, Window
@@ -27,11 +29,7 @@ from leerie.saving import Saving
 from leerie.targets.room import Aim, RoomTargets, Target
 from leerie.targets.scenes import Day
 from leerie.view import because, room_view
-
-LATE_PARTS_MS = 2 * DAY_MS
-"""Day parts that began longer ago than this are not lived through one by one."""
-MOST_STEPS = 10_000
-"""No room has so many timers that one step could need more; a loop that does is a bug, and stops."""
+from leerie.views import RoomView
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -59,16 +57,16 @@ class Room:
         room = building.rooms[name]
         self.name = name
         self._place = Place.of(room, building.sensors)
-        self._parts = room.parts
         self._targets = RoomTargets(building, name)
-        self._calendar = calendar
         self._drift_ms = building.service.drift_ms
         self._boot = boot
         self._saving = Saving()
         self._revision = 0
         self._online = False
         self._owed: tuple[Cause, bool] | None = None
-        """A decision that could not be told for want of a connection: its cause, and whether every lamp is to be told."""
+        """A decision that could not be told for want of a connection: its cause, and whether every lamp is to be
+        told.
+        """
         self._say = True
         self._face: object = None
         self._notes: list[Note] = []
@@ -76,19 +74,21 @@ class Room:
         self._aim: Aim | None = None
         self._now = self._last_look = now
         found = records.decode(memory) if memory else None
-        slots = self._revive(records.carry_over(found, boot, now)) if found is not None else self._begin(now)
+        if found is None:
+            slots = self._begin(room, calendar)
+        else:
+            slots = self._revive(room, calendar, records.carry_over(found, boot, now))
         self._outlet = Outlet(building, name, slots, window)
         self._faults: tuple[Fault, ...] = reasons.faults(self._occupancy, self._place)
 
     # ---- beginning ---------------------------------------------------------------------------------------------------
 
-    def _begin(self, now: Now) -> dict[str, Slot]:
-        self._holding = self._calendar.holding(self._parts, now.wall)
-        self._asked_calendar = now.wall
-        self._occupancy = begin(self._place, self._holding.part, now)
+    def _begin(self, room: BuiltRoom, calendar: Calendar) -> dict[str, Slot]:
+        self._course = Course(calendar, room.parts, self._now.wall)
+        self._occupancy = begin(self._place, self._course.holding.part, self._now)
         return {}
 
-    def _revive(self, found: Record) -> dict[str, Slot]:
+    def _revive(self, room: BuiltRoom, calendar: Calendar, found: Record) -> dict[str, Slot]:
         """Go on from a record; what the config has changed since shows at once."""
         self._revision = found.revision
         fresh = begin(self._place, found.part, self._now)
@@ -97,10 +97,7 @@ class Room:
         if not self._place.eyes:
             self._occupancy = replace(self._occupancy, state=fresh.state, untouched=False)
         then = min(found.at.wall, self._now.wall)
-        holding = self._calendar.holding(self._parts, then)
-        same = (holding.part, holding.began) == (found.part, found.began)
-        self._holding = Holding(found.part, found.began, holding.next if same else then, holding.earlier)
-        self._asked_calendar = then
+        self._course = Course.resumed(calendar, room.parts, then, (found.part, found.began))
         hold = found.occupancy.hold
         if hold is not None and hold.level is None:
             return {name: replace(slot, waiting=None) for name, slot in found.slots.items()}
@@ -156,51 +153,15 @@ class Room:
             self._notes.extend(self._outlet.aim(lit.targets or (), "egress"))
             self._tell(now, paced=False)
 
-    # ---- time --------------------------------------------------------------------------------------------------------
-
     @property
     def _turn(self) -> Turn:
-        return Turn(self._occupancy, self._place, self._holding.part)
+        return Turn(self._occupancy, self._place, self._course.holding.part)
 
     def _catch_up(self, now: Now) -> Turn:
-        """Live through everything that has come due, each at its own time."""
         turn = self._turn
-        clock = self._now.steady
-        if self._part_due(now) < now.steady - LATE_PARTS_MS:
-            self._begin_part(turn, now.wall, now)
-        for _ in range(MOST_STEPS):
-            timer = timers.next_timer(turn)
-            timer_due, part_due = timer.due if timer is not None else inf, self._part_due(now)
-            if min(timer_due, part_due) > now.steady:
-                break
-            clock = min(now.steady, max(clock, int(min(timer_due, part_due))))
-            if timer is not None and timer_due <= part_due:
-                timers.fire(turn, timer, now.at(clock))
-            else:
-                self._begin_part(turn, self._holding.next or now.wall, now.at(clock))
-        else:
-            raise AssertionError(f"{self.name}: time does not pass")
-        if self._holding.began is not None and now.wall < self._holding.began:
-            self._begin_part(turn, now.wall, now)  # the wall clock was set back
-        turn.see_end(now)
+        self._course.catch_up(turn, self._now, now)
         self._now = now
         return turn
-
-    def _part_due(self, now: Now) -> float:
-        """The steady ms at which the next day part begins, or at which the calendar is to be asked again."""
-        wall = self._holding.next if self._holding.next is not None else self._asked_calendar + DAY_MS * 1_000
-        return now.steady - (now.wall - wall) // 1_000
-
-    def _begin_part(self, turn: Turn, wall: int, at: Now) -> None:
-        before = self._holding
-        self._holding = holding = self._calendar.holding(self._parts, wall)
-        self._asked_calendar = wall
-        if (holding.part, holding.began) == (before.part, before.began):
-            return
-        turn.part_begins(holding.part, at)
-        turn.cause = "part"
-        if holding.began is not None and (before.began is None or holding.began > before.began):
-            wishes.condition(turn, "day_part", at)
 
     # ---- deciding ----------------------------------------------------------------------------------------------------
 
@@ -227,7 +188,7 @@ class Room:
 
     @property
     def _day(self) -> Day:
-        return Day(self._holding.part, self._holding.earlier)
+        return Day(self._course.holding.part, self._course.holding.earlier)
 
     def _work_out(self, now: Now, sky: Sky) -> Aim:
         self._last_look = now
@@ -264,8 +225,8 @@ class Room:
         before = dict(self._outlet.slots)
         self._notes.extend(self._outlet.aim(targets, cause, force=force, gliding=gliding))
         if any(slot.waiting is not None and slot != before[name] for name, slot in self._outlet.slots.items()):
-            why = because(self._turn, self._holding, (*self._why, *(target.reason for target in targets)))
-            self._notes.append(Decided(self.name, cause, self._occupancy.state.shown, self._holding.part, why))
+            why = because(self._turn, self._course.holding, (*self._why, *(target.reason for target in targets)))
+            self._notes.append(Decided(self.name, cause, self._occupancy.state.shown, self._course.holding.part, why))
 
     def _repeat(self, now: Now, sky: Sky) -> None:
         """Lamps that are told again although nothing is new."""
@@ -308,7 +269,7 @@ class Room:
         gliding = self._online and self._aim is not None and self._aim.moving
         moments = (
             timer.due if timer is not None else None,
-            int(self._part_due(self._now)),
+            int(self._course.due(self._now)),
             self._look_due if gliding else None,
             self._outlet.due(online=self._online, hands_off=self._hands_off),
             self._saving.due,
@@ -334,7 +295,7 @@ class Room:
         """The room's view, if it shows anything new or somebody waits for an answer."""
         targets = (self._aim.targets if self._aim is not None else None) or ()
         why = (*self._why, *(target.reason for target in targets))
-        view = room_view(self._turn, self._holding, self._outlet.slots, why, sky, now)
+        view = room_view(self._turn, self._course.holding, self._outlet.slots, why, sky, now)
         timer = timers.end_of_state(self._turn)
         face = (
             replace(view, outdoor=0.0, until=None, hold=None, because=view.because[:2]),
@@ -358,8 +319,8 @@ class Room:
             at=now,
             occupancy=self._occupancy,
             slots=dict(self._outlet.slots),
-            part=self._holding.part,
-            began=self._holding.began,
+            part=self._course.holding.part,
+            began=self._course.holding.began,
         )
 
 

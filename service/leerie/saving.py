@@ -1,6 +1,7 @@
 """When a room's record is written.
 
-Wishes at once, moves of occupancy at once but under chatter at most once a second, and what only grows older once a minute.
+Wishes at once, moves of occupancy at once but under chatter at most once a second, and what only grows older once a
+minute.
 """
 
 from msgspec.structs import replace

@@ -4,13 +4,14 @@ from collections.abc import Mapping
 
 from leerie.daylight.calendar import Holding
 from leerie.daylight.outdoors import Sky
-from leerie.notes import HoldView, LampView, PartReason, Reason, RoomView, SkyView
+from leerie.notes import PartReason, Reason
 from leerie.now import Now
 from leerie.occupancy import reasons, timers
 from leerie.occupancy.records import Hold
 from leerie.occupancy.timers import Timer
 from leerie.occupancy.turn import Turn
 from leerie.outlet.slot import Slot
+from leerie.views import HoldView, LampView, RoomView, SkyView
 
 
 def room_view(

@@ -39,6 +39,7 @@ def is_clear(content: bytes, environ: Mapping[str, str]) -> None:
 
 
 @given(st.binary(max_size=200))
+@settings(deadline=None)
 def test_any_bytes(content: bytes) -> None:
     is_clear(content, {})
 
@@ -78,5 +79,6 @@ def test_any_environment(environ: dict[str, str]) -> None:
 
 
 @given(st.dictionaries(st.text().filter(lambda name: not name.upper().startswith("LEERIE_")), st.text()))
+@settings(deadline=None)
 def test_a_sound_file_stays_sound_whatever_else_is_in_the_environment(environ: dict[str, str]) -> None:
     assert said(EXAMPLE.encode(), environ) == ()

@@ -127,7 +127,7 @@ day = { bench = 1 }
     [
         (b"[site]\nname = 'caf\xe9'\n", ":2: byte 0xe9 is not UTF-8; a TOML file in UTF-8"),
         (b"\xff\xfe[\x00", ":1: byte 0xff is not UTF-8; a TOML file in UTF-8"),
-        (b"a = " + b"[" * 5000, ": is nested too deep; lists and tables a few levels deep"),
+        (b"a = " + b"[" * 5000, ": nested too deep, it or a variable; lists and tables a few levels deep"),
         (b"a = " + b"9" * 5000, ": holds a number of too many digits; numbers of a few digits"),
         (b"a = 'b", ':1: is no TOML: expected "\'"; TOML 1.0 (toml.io)'),
         (

@@ -108,6 +108,13 @@ def test_a_misspelt_variable_is_not_passed_over(refuse: Refuse, variable: str, w
     assert refuse(WORKSHOP, {variable: "1m"}) == [f"{variable}{words}"]
 
 
+@pytest.mark.parametrize("depth", [300, 700, 5000])
+def test_a_variable_of_any_depth_is_told_or_taken(refuse: Refuse, depth: int) -> None:
+    value = '{"a":' * depth + "1" + "}" * depth
+    assert refuse(WORKSHOP, {"LEERIE_ROOMS": value, "LEERIE_BROKER__PORT": "0"})
+    assert refuse(WORKSHOP, {"LEERIE_FIXTURES__BENCH__PAYLOAD": value})
+
+
 def test_a_mistake_in_the_file_stays_with_the_file(refuse: Refuse) -> None:
     """Though the environment gives other keys of the same table."""
     text = WORKSHOP + "[broker]\nport = 0\n"

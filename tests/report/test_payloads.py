@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 from msgspec import structs
 
 from leerie import notes, report
-from leerie.notes import Fault, HoldView, LampView, RoomView, SkyView
+from leerie.notes import Fault
+from leerie.views import HoldView, LampView, RoomView, SkyView
 
 LONDON = ZoneInfo("Europe/London")
 AT_8_41 = 1_772_440_867_900_000

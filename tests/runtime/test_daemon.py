@@ -23,7 +23,8 @@ SCENE = {"lamp": True, "out": 163, "white": 4000}
 """Level 0.8 is 0.64 of the light (IES square law), and 0.64 · 255 = 163.2 on a lamp whose output is linear."""
 WARNED = {"lamp": True, "out": 41, "white": 4000}
 """Half the level: 0.4² · 255 = 40.8."""
-DARK = {"lamp": False, "out": 0, "white": 4000}
+DARK = {"lamp": False, "out": 0, "white": 3000}
+"""Off, in the white that the vacant scene leaves it: the site's."""
 PEOPLE = "workshop/bench/radar"
 
 
@@ -228,6 +229,8 @@ def test_escape_routes_are_lit_at_a_clean_stop(tmp_path: Path, vacant: Path) -> 
         shutil.copytree(vacant, tmp_path / "state")
         config = workshop(tmp_path, mosquitto.port, service=f'state_dir = "{tmp_path}/state"')
         with House(config):
+            for lamp in (LAMP, SIGN, STAIR):  # told again after the connect
+                person.hears(lamp)
             mark = person.count
         person.hears("leerie/service", lambda heard: heard.value == {"running": False}, after=mark)
         assert [heard.payload for heard in person.on(STAIR, mark)] == [b"100"]

@@ -13,7 +13,8 @@ from houses import House, workshop
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Message, Outcome, Publish
-from leerie.notes import Commanded, Refused, RoomView
+from leerie.notes import Commanded, Refused
+from leerie.views import RoomView
 from leerie.now import Now
 
 pytestmark = pytest.mark.broker

@@ -63,6 +63,7 @@ def test_killed_in_a_hold_it_comes_back_in_the_hold_and_sends_nothing_to_its_lam
     with Mosquitto(tmp_path) as mosquitto, Person(mosquitto.port, "lamps/#", "leerie/#") as person:
         config = workshop(tmp_path, mosquitto.port, service=state_dir(tmp_path))
         with Service(config) as service:
+            service.log.until("settled")
             person.say("workshop/bench/radar", "true")
             person.hears(LAMP)
             person.say("leerie/room/workshop/hold", '{"hold": true, "for": "ever"}')

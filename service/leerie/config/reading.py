@@ -56,7 +56,14 @@ class Sources(msgspec.Struct, frozen=True):
 
 def read(path: FilePath, environ: Mapping[str, str]) -> tuple[Building, Config, Sources]:
     """The building that a config file, the secrets and the environment describe together. Raises ConfigError."""
-    text = _text(path)
+    try:
+        return _read(path, _text(path), environ)
+    except RecursionError:
+        problem = "nested too deep, it or a variable"
+        raise ConfigError([Problem(str(path), None, "", problem, "lists and tables a few levels deep")]) from None
+
+
+def _read(path: FilePath, text: bytes, environ: Mapping[str, str]) -> tuple[Building, Config, Sources]:
     table = _table(str(path), text)
     secrets, problems = sources.secrets(environ.get(sources.SECRETS_DIR), table)
     environment = sources.environment(environ, table)
@@ -93,8 +100,6 @@ def _table(file: str, text: bytes) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         twice = _twice(file, text) if str(error).startswith("Cannot") else None
         problem = twice or _syntax(file, text, str(error))
-    except RecursionError:
-        problem = Problem(file, None, "", "is nested too deep", "lists and tables a few levels deep")
     except ValueError:
         problem = Problem(file, None, "", "holds a number of too many digits", "numbers of a few digits")
     raise ConfigError([problem]) from None
@@ -111,10 +116,7 @@ def _twice(file: str, text: bytes) -> Problem | None:
     """The key that stands twice, if that is what is wrong."""
     from leerie.config.lines import Lines  # noqa: PLC0415 - as above
 
-    try:
-        twice = Lines(text).twice
-    except RecursionError:
-        return None
+    twice = Lines(text).twice
     if not twice:
         return None
     path, first, second = twice[0]

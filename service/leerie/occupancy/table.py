@@ -1,24 +1,28 @@
 """The two state machines of a room, as data.
 
-Occupancy says whether a room is in use. It is vacant; or somebody has just come (arriving), and may only be passing through;
-or it is in use (occupied); or nobody has been seen for a while and the light waits a little longer: *passing* is the grace after
-an arrival that was never confirmed, *grace* the one after real use. Outside the house both are called "grace".
+Occupancy says whether a room is in use. It is vacant; or somebody has just come (arriving), and may only be passing
+through; or it is in use (occupied); or nobody has been seen for a while and the light waits a little longer:
+*passing* is the grace after an arrival that was never confirmed, *grace* the one after real use. Outside the house
+both are called "grace".
 
-A hold is the second machine. It lies over occupancy and hides it, but occupancy runs on beneath: when the hold ends, the room
-shows whatever occupancy has become meanwhile. So the two machines never block each other, and no event has to be remembered.
+A hold is the second machine. It lies over occupancy and hides it, but occupancy runs on beneath: when the hold ends,
+the room shows whatever occupancy has become meanwhile. So the two machines never block each other, and no event has
+to be remembered.
 
 What an event means is settled before it gets here, so that the tables need no conditions:
 
-- A *glimpse* is evidence that is not sure yet: less than `confirm` after the first. *Evidence* is sure: `confirm` has passed since the
-  first (or is 0), or the room went dark by itself less than `relight` ago, or the value comes from before we listened and is no arrival.
+- A *glimpse* is evidence that is not sure yet: less than `confirm` after the first. *Evidence* is sure: `confirm` has
+  passed since the first (or is 0), or the room went dark by itself less than `relight` ago, or the value comes from
+  before we listened and is no arrival.
 - *Keep* is evidence from a sensor that may only keep light, never bring it.
-- *Ended* comes when the last thing that keeps the room in use is gone: sensors present, an enclosed latch, blind belief.
+- *Ended* comes when the last thing that keeps the room in use is gone: sensors present, an enclosed latch, blind
+  belief.
 - A *stuck* or *out* sensor is no event of its own: its presence ends, and if it was the last, *ended* follows.
 
 When two things are due at one instant, time comes before messages, and sensors' own timers come before the room's.
 
-Every pair of state and event that can happen stands here; a pair that is missing cannot happen, and asking for it raises
-IllegalMoveError and changes nothing. Everything that decides the next state must live here.
+Every pair of state and event that can happen stands here; a pair that is missing cannot happen, and asking for it
+raises IllegalMoveError and changes nothing. Everything that decides the next state must live here.
 """
 
 from enum import StrEnum
@@ -26,7 +30,7 @@ from types import MappingProxyType
 
 import msgspec
 
-from leerie.notes import Shown
+from leerie.views import Shown
 
 
 class State(StrEnum):
@@ -41,7 +45,16 @@ class State(StrEnum):
     @property
     def shown(self) -> Shown:
         """As the world names it: both graces are "grace"."""
-        return "grace" if self is State.PASSING else self.value
+        return _SHOWN[self]
+
+
+_SHOWN: dict[State, Shown] = {
+    State.VACANT: "vacant",
+    State.ARRIVING: "arriving",
+    State.OCCUPIED: "occupied",
+    State.PASSING: "grace",
+    State.GRACE: "grace",
+}
 
 
 class Event(StrEnum):

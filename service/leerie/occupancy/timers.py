@@ -1,7 +1,8 @@
 """Everything that time alone does to a room's occupancy, each as the steady millisecond at which it is due.
 
-Nothing counts down: a timer is worked out afresh from when a thing began and how long it lasts, so a reload that changes a
-length changes the timer, and a moment that passed while nobody looked is still taken at its own time, in order.
+Nothing counts down: a timer is worked out afresh from when a thing began and how long it lasts, so a reload that
+changes a length changes the timer, and a moment that passed while nobody looked is still taken at its own time, in
+order.
 """
 
 from collections.abc import Iterator
@@ -105,7 +106,7 @@ def _doors_timers(turn: Turn) -> Iterator[Timer]:
     if latch is not None:
         yield Timer(latch.at.steady + turn.place.sensors[latch.sensor].stuck_ms, "latch_stuck")
     elif turn.place.room.enclosed:
-        # A presence sensor that goes on saying "present" sees somebody at every moment, so also at the first that counts.
+        # A presence sensor that goes on saying "present" sees somebody at every moment, also at the first that counts.
         seen = turn.seen()
         sealed = turn.sealed_from(seen) if seen is not None else None
         if sealed is not None:

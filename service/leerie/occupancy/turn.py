@@ -7,8 +7,8 @@ from msgspec.structs import replace
 
 from leerie.config.building import Rules
 from leerie.intake.inputs import BatterySaid, OnlineSaid, Said
-from leerie.now import MINUTE_MS, Now
 from leerie.notes import Cause, FalseOff, Moved, Note
+from leerie.now import MINUTE_MS, Now
 from leerie.occupancy import sensors
 from leerie.occupancy.records import Latch, Occupancy, Past, Place, Sensed
 from leerie.occupancy.table import Event, State, move
@@ -213,7 +213,9 @@ class Turn:
     # ---- doors -------------------------------------------------------------------------------------------------------
 
     def sealed_from(self, sensor: str) -> int | None:
-        """The steady ms from which presence seen by `sensor` means somebody behind shut doors; None: a door stands open, or is not known."""
+        """The steady ms from which presence seen by `sensor` means somebody behind shut doors; None: a door stands
+        open, or is not known.
+        """
         room = self.place.room
         if not room.enclosed or not self.place.doors:
             return None

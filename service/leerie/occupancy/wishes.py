@@ -63,7 +63,9 @@ def _end(turn: Turn, why: Literal["end", "time", "vacant", "day_part", "ask"], n
 
 
 def condition(turn: Turn, why: Literal["time", "vacant", "day_part"], now: Now) -> None:
-    """A moment has come that may end the room's hold and its bias: a time that is up, vacancy, the start of a day part."""
+    """A moment has come that may end the room's hold and its bias: a time that is up, vacancy, the start of a day
+    part.
+    """
     held = turn.occupancy.hold
     if held is not None and _over(held.ends, held.since, why, now):
         move_hold(turn.place.room.name, HoldState.HELD, HoldEvent.OVER)

@@ -1,8 +1,9 @@
 """The outlet of one room.
 
-Three clocks drive it besides new targets: each lamp's pace, a refresh on a grid of the steady clock that is the room's own (so rooms are spread
-over the time and nothing about it needs remembering), and repeats after a reconnect. Commands in flight are bounded for the whole building,
-so that nothing of ours queues up behind a slow broker where a hold could no longer call it back.
+Three clocks drive it besides new targets: each lamp's pace, a refresh on a grid of the steady clock that is the
+room's own (so rooms are spread over the time and nothing about it needs remembering), and repeats after a reconnect.
+Commands in flight are bounded for the whole building, so that nothing of ours queues up behind a slow broker where a
+hold could no longer call it back.
 """
 
 import hashlib
@@ -97,7 +98,9 @@ class Outlet:
         self._repeats = ()
 
     def repeats_due(self, now_ms: int) -> tuple[str, ...]:
-        """Lamps to be told again now, whatever they were told; each moment is named once. Only lamps leerie has commanded."""
+        """Lamps to be told again now, whatever they were told; each moment is named once. Only lamps leerie has
+        commanded.
+        """
         told = tuple(name for name, slot in self.slots.items() if slot.told is not None)
         if self._repeats and self._repeats[0] <= now_ms:
             self._repeats = tuple(at for at in self._repeats if at > now_ms)

@@ -36,7 +36,9 @@ class Slot(msgspec.Struct, frozen=True, omit_defaults=True):
 
 
 def aim(slot: Slot, target: Target, cause: Cause, *, force: bool, gliding: bool) -> Slot:
-    """Bring a slot to a target. A newer target always replaces what waits; one that the lamp was already told needs no telling."""
+    """Bring a slot to a target. A newer target always replaces what waits; one that the lamp was already told needs
+    no telling.
+    """
     if not force and slot.told is not None and not _differs(slot.told, target, gliding=gliding):
         return replace(slot, waiting=None) if slot.waiting is not None else slot
     return replace(slot, waiting=Waiting(target.level, target.kelvin, cause))

@@ -5,7 +5,7 @@ from datetime import tzinfo
 import msgspec
 
 from leerie.config import durations
-from leerie.notes import HoldView, LampView, RoomView, SkyView
+from leerie.views import HoldView, LampView, RoomView, SkyView
 from leerie.report.figures import illuminance, timestamp
 from leerie.report.words import because
 

@@ -17,7 +17,6 @@ from leerie import record, report
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Message, Outcome
-from leerie.notes import RoomView, SkyView
 from leerie.now import MINUTE_MS, SECOND_MS, Now
 from leerie.runtime.clock import Clock
 from leerie.runtime.events import (
@@ -40,6 +39,7 @@ from leerie.runtime.page import Page, PageError
 from leerie.runtime.pulse import Pulse
 from leerie.runtime.telling import Teller
 from leerie.runtime.wake import Wake
+from leerie.views import RoomView, SkyView
 
 STATE_GAP_MS = 200
 """A room's state goes out at most five times a second, the newest last."""

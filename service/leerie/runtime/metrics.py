@@ -12,7 +12,8 @@ from prometheus_client.registry import Collector
 
 from leerie import __version__, notes
 from leerie.config.building import Building
-from leerie.notes import Note, RoomView
+from leerie.notes import Note
+from leerie.views import RoomView
 
 STATES = ("vacant", "arriving", "occupied", "grace", "hold")
 KINDS = get_args(notes.Heard.__annotations__["kind"])

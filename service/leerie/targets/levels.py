@@ -10,7 +10,9 @@ from leerie.config.building import Daylight, Fixed, Fixture, Follow, Value
 from leerie.notes import Base, Biased, Follows, Partial, Rested, Step, Unnamed, Warned, White
 
 RESTING = 0.01
-"""Level that stands for low-end trim: so little light (0.01 % of it) that every curve and trim rule gives the lowest the lamp is used at."""
+"""Level that stands for low-end trim: so little light (0.01 % of it) that every curve and trim rule gives the lowest
+the lamp is used at.
+"""
 
 
 class Factors(msgspec.Struct, frozen=True):

@@ -51,7 +51,9 @@ def scene_of(room: Room, part: str | None) -> Scene:
 
 
 def _brings_light(room: Room, day: Day, lit: Callable[[Scene], bool]) -> str | None:
-    """Asking for light always brings light: the part's own scene, else the one for asking in the dark, else the last that was lit."""
+    """Asking for light always brings light: the part's own scene, else the one for asking in the dark, else the last
+    that was lit.
+    """
     if day.part is not None and lit(scene_of(room, day.part)):
         return day.part
     if room.asked is not None and lit(room.asked):

@@ -1,0 +1,64 @@
+"""What a room and the sky look like from outside. Instants are wall clock, microseconds UTC."""
+
+from typing import Literal, TypeAlias
+
+import msgspec
+
+from leerie.notes import Fault, Reason
+
+
+class LampView(msgspec.Struct, frozen=True):
+    level: float
+    """As leerie last asked for it."""
+    kelvin: int | None
+
+    @property
+    def on(self) -> bool:
+        return self.level > 0
+
+
+class HoldView(msgspec.Struct, frozen=True):
+    since: int
+    until: int | None
+    ends: int | Literal["vacant", "day_part", "ever"]
+    """Milliseconds or an event."""
+    level: float | None
+    kelvin: int | None
+    by: Literal["topic", "button", "hand"]
+
+
+Shown: TypeAlias = Literal["vacant", "arriving", "occupied", "grace"]
+"""A state of occupancy as the world names it."""
+
+
+class RoomView(msgspec.Struct, frozen=True):
+    """A room as the world sees it. Instants are wall clock, microseconds UTC."""
+
+    room: str
+    state: Shown | Literal["hold"]
+    occupancy: Shown
+    since: int
+    until: int | None
+    hold: HoldView | None
+    asked: Literal["light", "dark"] | None
+    bias: float
+    part: str | None
+    outdoor: float
+    """lx"""
+    fixtures: tuple[tuple[str, LampView | None], ...] | None
+    """None in a hands-off hold; a lamp not yet commanded is None."""
+    because: tuple[Reason, ...]
+    faults: tuple[Fault, ...]
+    present: bool
+
+
+class SkyView(msgspec.Struct, frozen=True):
+    at: int
+    part: str | None
+    """The day part that began last of all."""
+    elevation: float
+    azimuth: float
+    cloud: float | None
+    outdoor: float
+    diffuse: float
+    source: Literal["sun", "sun+cloud", "sensor"]
