@@ -11,8 +11,6 @@ from msgspec.structs import replace
 
 from leerie import record as records
 from leerie.config.building import Building
-from leerie.config.building import Room as BuiltRoom
-from leerie.course import Course
 from leerie.daylight.calendar import Calendar
 from leerie.daylight.outdoors import Sky
 from leerie.intake.inputs import Input
@@ -21,15 +19,15 @@ from leerie.notes import Cause, Decided, Fault, Faulted, Note, Reason, Recovered
 from leerie.now import Now
 from leerie.occupancy import hearing, reasons, timers
 from leerie.occupancy.records import Occupancy, Place
-from leerie.occupancy.turn import Turn, begin
+from leerie.occupancy.turn import Turn
 from leerie.outlet.outlet import Outlet, Window
-from leerie.outlet.slot import Slot
 from leerie.record import Record
 from leerie.saving import Saving
 from leerie.targets.room import Aim, RoomTargets, Target
 from leerie.targets.scenes import Day
 from leerie.view import because, room_view
 from leerie.views import RoomView
+from leerie.waking import wake
 
 
 class Step(msgspec.Struct, frozen=True):
@@ -54,54 +52,27 @@ class Room:
         memory: bytes | None,
         now: Now,
     ) -> None:
-        room = building.rooms[name]
         self.name = name
-        self._place = Place.of(room, building.sensors)
+        self._place = Place.of(building.rooms[name], building.sensors)
         self._targets = RoomTargets(building, name)
         self._drift_ms = building.service.drift_ms
         self._boot = boot
         self._saving = Saving()
-        self._revision = 0
         self._online = False
         self._owed: tuple[Cause, bool] | None = None
-        """A decision that could not be told for want of a connection: its cause, and whether every lamp is to be
-        told.
-        """
+        """A decision not told for want of a connection: its cause, and whether every lamp is to be told."""
         self._say = True
         self._face: object = None
         self._notes: list[Note] = []
         self._commands: list[Publish] = []
         self._aim: Aim | None = None
         self._now = self._last_look = now
-        found = records.decode(memory) if memory else None
-        if found is None:
-            slots = self._begin(room, calendar)
-        else:
-            slots = self._revive(room, calendar, records.carry_over(found, boot, now))
-        self._outlet = Outlet(building, name, slots, window)
+        awake = wake(self._place, calendar, memory, boot, now)
+        self._occupancy = awake.occupancy
+        self._course = awake.course
+        self._revision = awake.revision
+        self._outlet = Outlet(building, name, awake.slots, window)
         self._faults: tuple[Fault, ...] = reasons.faults(self._occupancy, self._place)
-
-    # ---- beginning ---------------------------------------------------------------------------------------------------
-
-    def _begin(self, room: BuiltRoom, calendar: Calendar) -> dict[str, Slot]:
-        self._course = Course(calendar, room.parts, self._now.wall)
-        self._occupancy = begin(self._place, self._course.holding.part, self._now)
-        return {}
-
-    def _revive(self, room: BuiltRoom, calendar: Calendar, found: Record) -> dict[str, Slot]:
-        """Go on from a record; what the config has changed since shows at once."""
-        self._revision = found.revision
-        fresh = begin(self._place, found.part, self._now)
-        known = {name: found.occupancy.sensors.get(name, sensed) for name, sensed in fresh.sensors.items()}
-        self._occupancy = replace(found.occupancy, sensors=known)
-        if not self._place.eyes:
-            self._occupancy = replace(self._occupancy, state=fresh.state, untouched=False)
-        then = min(found.at.wall, self._now.wall)
-        self._course = Course.resumed(calendar, room.parts, then, (found.part, found.began))
-        hold = found.occupancy.hold
-        if hold is not None and hold.level is None:
-            return {name: replace(slot, waiting=None) for name, slot in found.slots.items()}
-        return found.slots
 
     # ---- what comes in -----------------------------------------------------------------------------------------------
 

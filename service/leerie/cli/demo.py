@@ -31,7 +31,8 @@ FASTEST = 3600
 FIRST_DAY = date(2026, 1, 12)
 """A Monday in winter: there is light to be made, morning and evening."""
 FIRST_SECOND = 6 * 3600 + 15 * 60
-SEED = 1
+SEED = 24
+"""A day on which buttons are pressed and a room is held."""
 FRAMES_A_SECOND = 8
 
 

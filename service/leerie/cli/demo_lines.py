@@ -29,20 +29,21 @@ class Lines:
             return
         self._last[room] = (state["state"], levels)
         local = civil.local(self._zone, self._stage.wall())
-        light = "hands off" if lamps is None else ", ".join(f"{name} {_light(lamp)}" for name, lamp in lamps.items())
+        light = "hands off" if lamps is None else ", ".join(map(self._light, lamps, lamps.values()))
         why = next(iter(state["because"]), "")
         print(f"{local:%a %H:%M:%S}  {room:<13} {state['state']:<9} {light}  ({why})", flush=True)
+
+    def _light(self, name: str, lamp: Mapping[str, Any] | None) -> str:
+        if lamp is None:
+            return f"{name} ?"
+        if not lamp["on"]:
+            return f"{name} off"
+        if self._stage.building.fixtures[name].kind == "switched":
+            return f"{name} on"
+        return f"{name} {lamp['level']:.2f}" + (f" {lamp['kelvin']} K" if lamp["kelvin"] else "")
 
 
 def _alike(before: Mapping[str, float], after: Mapping[str, float]) -> bool:
     return before.keys() == after.keys() and all(
         abs(before[name] - level) < STEP and (before[name] > 0) == (level > 0) for name, level in after.items()
     )
-
-
-def _light(lamp: Mapping[str, Any] | None) -> str:
-    if lamp is None:
-        return "?"
-    if not lamp["on"]:
-        return "off"
-    return f"{lamp['level']:.2f}" + (f" {lamp['kelvin']} K" if lamp["kelvin"] else "")

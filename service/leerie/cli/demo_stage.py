@@ -3,6 +3,7 @@
 import json
 import math
 import queue
+import socket
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any
@@ -99,6 +100,7 @@ class Stage:
         def subscribe(*_: object) -> None:
             client.subscribe([(topic, 1) for topic in wanted])
 
+        client.on_socket_open = _at_once
         client.on_connect = subscribe
         client.on_message = lambda _c, _u, message: self._inbox.put(message)
         return client
@@ -124,6 +126,11 @@ class Stage:
             if topic in lamp.topics:
                 self._told += 1
                 self._puzzles += not lamp.hear(topic, payload)
+
+
+def _at_once(_client: Client, _userdata: object, sock: Any) -> None:
+    """Nagle's algorithm would hold a sensor's word back for 40 ms, at ×300 a whole twelve seconds."""
+    sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
 
 
 def _say(client: Client, reading: Reading) -> None:

@@ -24,7 +24,7 @@ MOVEMENT_US = SECOND_US
 """A motion sensor that says when it is over says so this long after a movement."""
 DOOR_OPEN_US = 4 * SECOND_US
 FEED_EVERY_US = 10 * MINUTE_US
-PRESSES = 0.12
+PRESSES = 0.3
 """Share of arrivals in a room with a button at which somebody presses it."""
 
 

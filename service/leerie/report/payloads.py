@@ -5,9 +5,9 @@ from datetime import tzinfo
 import msgspec
 
 from leerie.config import durations
-from leerie.views import HoldView, LampView, RoomView, SkyView
 from leerie.report.figures import illuminance, timestamp
 from leerie.report.words import because
+from leerie.views import HoldView, LampView, RoomView, SkyView
 
 
 class _Hold(msgspec.Struct):

@@ -1,0 +1,54 @@
+"""How a room begins: from its record, or without one."""
+
+import msgspec
+from msgspec.structs import replace
+
+from leerie import record as records
+from leerie.course import Course
+from leerie.daylight.calendar import Calendar
+from leerie.now import Now
+from leerie.occupancy.records import Occupancy, Place
+from leerie.occupancy.turn import begin
+from leerie.outlet.slot import Slot
+from leerie.record import Record
+
+
+class Awake(msgspec.Struct, frozen=True):
+    """What a room begins with."""
+
+    occupancy: Occupancy
+    course: Course
+    slots: dict[str, Slot]
+    revision: int = 0
+
+
+def wake(place: Place, calendar: Calendar, memory: bytes | None, boot: str, now: Now) -> Awake:
+    """Begin. A record that cannot be read is none."""
+    found = records.decode(memory) if memory else None
+    if found is None:
+        course = Course(calendar, place.room.parts, now.wall)
+        return Awake(begin(place, course.holding.part, now), course, {})
+    return _revive(place, calendar, records.carry_over(found, boot, now), now)
+
+
+def _revive(place: Place, calendar: Calendar, found: Record, now: Now) -> Awake:
+    """Go on from a record; what the config has changed since shows at once."""
+    then = min(found.at.wall, now.wall)
+    course = Course.resumed(calendar, place.room.parts, then, (found.part, found.began))
+    return Awake(_occupancy(place, found, now), course, _slots(found), found.revision)
+
+
+def _occupancy(place: Place, found: Record, now: Now) -> Occupancy:
+    fresh = begin(place, found.part, now)
+    known = {name: found.occupancy.sensors.get(name, sensed) for name, sensed in fresh.sensors.items()}
+    if not place.eyes:
+        return replace(found.occupancy, sensors=known, state=fresh.state, untouched=False, blind=None, latch=None)
+    return replace(found.occupancy, sensors=known)
+
+
+def _slots(found: Record) -> dict[str, Slot]:
+    """In a hands-off hold nothing that still waited goes out any more."""
+    hold = found.occupancy.hold
+    if hold is not None and hold.level is None:
+        return {name: replace(slot, waiting=None) for name, slot in found.slots.items()}
+    return found.slots
