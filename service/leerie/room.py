@@ -215,6 +215,8 @@ class Room:
             commands, notes = self._outlet.tell(now, paced=paced)
             self._commands.extend(commands)
             self._notes.extend(notes)
+            if self._hands_off:
+                self._outlet.drop_late(now)
 
     @property
     def _hands_off(self) -> bool:

@@ -14,8 +14,8 @@ from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Message, Outcome, Publish
 from leerie.notes import Commanded, Refused
-from leerie.views import RoomView
 from leerie.now import Now
+from leerie.views import RoomView
 
 pytestmark = pytest.mark.broker
 

@@ -59,7 +59,7 @@ class Screen:
         about = f"  day part {sky.get('day_part') or '–'}"
         if sky:
             cloud = sky["cloud"]
-            about += f"   sun {sky['sun_elevation']:+.1f}°   outdoors {sky['outdoor_lux']:.3g} lx"
+            about += f"   sun {sky['sun_elevation']:+.1f}°   outdoors {sky['outdoor_lux']:g} lx"
             about += f"   cloud {cloud:.0%}" if cloud is not None else ""
         return [_apart(left, right, width), self._strip(local, width), Text.assemble((about[1:], "dim"))]
 
@@ -102,12 +102,9 @@ class Screen:
         until = state["until"]
         name.append(f"{state['state']:<9}", style=STATES[state["state"]])
         name.append(f"{'→ ' + self._clock(until) if until else '':<8}", style="dim")
-        lamps = state["fixtures"]
-        for fixture in room.fixtures:
-            name.append_text(self._lamp(room, fixture, lamps and lamps.get(fixture), width)).append(
-                "  " if width >= WIDE else " "
-            )
-        return name
+        told = state["fixtures"] or {}
+        lamps = [self._lamp(room, fixture, told.get(fixture), width) for fixture in room.fixtures]
+        return name.append_text(Text("  " if width >= WIDE else " ").join(lamps))
 
     def _lamp(self, room: Room, fixture: str, told: Mapping[str, Any] | None, width: int) -> Text:
         """The lamp itself as a block in its own light; beside it the level that leerie has asked for."""
@@ -129,7 +126,10 @@ class Screen:
         if state is None:
             return Text("")
         faults = [fault["text"] for fault in state["faults"]]
-        return Text.assemble(("   " + " · ".join([*faults, *state["because"]]), "red" if faults else "dim"))
+        because = state["because"]
+        # The day part, which the head tells too, comes last.
+        words = " · ".join([*faults, *because[:1], *because[2:], *because[1:2]])
+        return Text.assemble((f"   {words}", "red" if faults else "dim"))
 
     def _clock(self, moment: str) -> str:
         return f"{datetime.fromisoformat(moment).astimezone(self._zone):%H:%M}"

@@ -66,4 +66,4 @@ class BiasWish(msgspec.Struct, frozen=True):
 
 
 Input: TypeAlias = Said | Pressed | OnlineSaid | BatterySaid | Read | HoldWish | AskWish | BiasWish
-"""An event or a value. Pressed, HoldWish, AskWish, BiasWish, an opening and a motion pulse are events, the rest values."""
+"""Pressed, HoldWish, AskWish, BiasWish, an opening and a motion pulse are events, the rest values."""

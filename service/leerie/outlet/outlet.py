@@ -86,6 +86,12 @@ class Outlet:
             if slot.waiting is not None:
                 self.slots[name] = replace(slot, waiting=None)
 
+    def drop_late(self, now: Now) -> None:
+        """Hands off, and the last thing to be told could not go when its lamp's pace allowed it: too late."""
+        for name, slot in self.slots.items():
+            if slot.waiting is not None and next_allowed(slot, self._fixtures[name].pace_ms) <= now.steady:
+                self.slots[name] = replace(slot, waiting=None)
+
     # ---- when --------------------------------------------------------------------------------------------------------
 
     def reconnected(self, now_ms: int, share: float) -> None:

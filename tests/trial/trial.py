@@ -1,0 +1,338 @@
+"""One trial: faults first, with every invariant checked after every step, then peace, in which everything must settle.
+
+The seed draws the building, what people and sensors do, and what the broker does to it: messages lost, doubled, held back and
+overtaken, connections cut with commands in flight, refused publishes, restarts from whatever had been written by then, and
+clocks set wrong. The controller is the one that runs in the daemon.
+"""
+
+from collections import Counter
+from collections.abc import Callable
+from random import Random
+from typing import Any
+
+from leerie import record as records
+from leerie.controller import Controller
+from leerie.daylight.calendar import Calendar
+from leerie.daylight.outdoors import look
+from leerie.fixtures.lamp import Lamp
+from leerie.messages import Message, Outcome
+from leerie.notes import Commanded, HoldBegun, HoldEnded, Moved
+from leerie.now import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Now
+from leerie.occupancy.table import OCCUPANCY, Event, State
+from leerie.outlet.slot import LEVEL_STEP
+from leerie.targets.room import RoomTargets
+from leerie.targets.scenes import Day
+
+from .house import draw
+
+START = Now(5_000_000, 1_772_438_400_000_000)  # 2026-03-02 08:00 UTC, a Monday
+MOST_ADVANCES = 20_000
+SAYS: tuple[tuple[str, tuple[bytes, ...]], ...] = (
+    ("workshop/radar", (b'{"target": true}', b'{"target": false}', b'{"target": 7}', b"{")),
+    ("workshop/up", (b"up", b"lost")),
+    ("workshop/pir", (b"on", b"off", b"motion", b"\xff")),
+    ("workshop/cell", (b"90", b"5", b"nan")),
+    ("workshop/wall", (b"short", b"double", b"long", b"up", b"down", b"triple")),
+    ("stair/pir", (b"1", b"0")),
+    ("bath/pir", (b"1", b"0")),
+    ("bath/door", (b"open", b"closed")),
+    ("bed/pir", (b"1",)),
+    ("bed/button", (b"a", b"b")),
+    ("weather/now", (b"0", b"100", b"55.5", b"-1")),
+    ("roof/lux", (b"0", b"300", b"8000", b"90000", b"1e999")),
+)
+WISHES: tuple[tuple[str, tuple[bytes, ...]], ...] = (
+    (
+        "hold",
+        (
+            b"toggle",
+            b"start",
+            b"END",
+            b'{"hold": true, "level": 0.5, "kelvin": 3000}',
+            b'{"hold": true, "level": 0, "for": "30s"}',
+            b'{"hold": true, "for": "vacant"}',
+            b'{"hold": true, "for": "day_part"}',
+            b'{"hold": true, "for": "ever"}',
+            b'{"hold": false}',
+            b'{"hold": true, "level": 2}',
+        ),
+    ),
+    ("ask", (b"light", b"dark", b"lots")),
+    ("bias", (b"-0.15", b"0.3", b"0", b'{"bias": -0.9, "for": "1m"}', b'{"bias": 0.2, "for": "vacant"}', b"7")),
+)
+
+
+class Trial:
+    """One seed's world."""
+
+    def __init__(self, seed: int, say: Callable[[str], None] = lambda _: None) -> None:
+        self.random = Random(seed)
+        self.say = say
+        self.building = draw(self.random)
+        self.now = START
+        self.counts: Counter[str] = Counter()
+        self.boot = "first"
+        self.folder: dict[str, bytes] = {}
+        """Records as written."""
+        self.kept: dict[str, bytes] = {}
+        """What the broker keeps of the sensors that retain."""
+        self.held_back: list[Message] = []
+        self.flying: list[tuple[int, str, bytes]] = []
+        self.lamps: dict[str, bytes] = {}
+        """What each lamp has really been told, by topic."""
+        self.last_told: dict[str, int] = {}
+        self.hands_off: dict[str, int] = {}
+        """Rooms in a hands-off hold → when it began."""
+        self.holds: dict[str, HoldBegun] = {}
+        self.linked = False
+        self.controller = Controller(self.building, {}, self.boot)
+        self.paces = {name: fixture.pace_ms for name, fixture in self.building.fixtures.items()}
+        self.topics = {wire.topic for fixture in self.building.fixtures.values() for wire in fixture.messages}
+
+    # ---- running -----------------------------------------------------------------------------------------------------
+
+    def run(self, steps: int) -> None:
+        self.connect()
+        for _ in range(steps):
+            self.step()
+        self.peace()
+
+    def step(self) -> None:
+        """One thing happens."""
+        happens: tuple[tuple[int, Callable[[], None]], ...] = (
+            (30, self.sensor_says),
+            (8, self.person_wishes),
+            (4, self.nonsense),
+            (30, self.time_passes),
+            (10, self.broker_acknowledges),
+            (4, self.broker_lets_go),
+            (2, self.connection_lost),
+            (2, self.connect),
+            (1, self.restart),
+            (1, self.clock_steps),
+        )
+        weights = [weight for weight, _ in happens]
+        [(_, happening)] = self.random.choices(happens, weights)
+        self.counts[happening.__name__] += 1
+        self.say(f"{self.now.steady:>12} {happening.__name__}")
+        happening()
+
+    def sensor_says(self) -> None:
+        topic, payloads = self.random.choice(SAYS)
+        payload = self.random.choice(payloads)
+        if self.random.random() < 0.5:
+            self.kept[topic] = payload
+        self.arrives(Message(topic, payload))
+
+    def person_wishes(self) -> None:
+        wish, payloads = self.random.choice(WISHES)
+        room = self.random.choice(list(self.building.rooms))
+        retained = self.random.random() < 0.05
+        self.arrives(Message(f"leerie/room/{room}/{wish}", self.random.choice(payloads), retained))
+
+    def nonsense(self) -> None:
+        filters = self.controller.filters()
+        topic = self.random.choice([*filters, "some/where", ""])
+        self.arrives(Message(topic, self.random.randbytes(self.random.randrange(40)), self.random.random() < 0.3))
+
+    def arrives(self, message: Message) -> None:
+        """On its way to us a message may be lost, doubled, or held back and overtaken."""
+        fate = self.random.random()
+        if not self.linked or fate < 0.05:
+            return
+        if fate < 0.15:
+            self.held_back.append(message)
+            return
+        for _ in range(2 if fate < 0.25 else 1):
+            self.take(self.controller.receive(message, self.now))
+
+    def broker_lets_go(self) -> None:
+        self.random.shuffle(self.held_back)
+        while self.held_back and self.linked:
+            self.take(self.controller.receive(self.held_back.pop(), self.now))
+
+    def time_passes(self) -> None:
+        spans = (10, 150, SECOND_MS, 12 * SECOND_MS, MINUTE_MS, 12 * MINUTE_MS, 3 * HOUR_MS)
+        self.pass_time(self.random.randrange(1, self.random.choice(spans) + 1))
+        if self.random.random() < 0.1:
+            due = self.controller.due()  # often just before, at, or just after something is due: that is where it hurts
+            if due is not None and due > self.now.steady:
+                self.pass_time(max(1, due - self.now.steady + self.random.choice([-1, 0, 1])))
+
+    def pass_time(self, span_ms: int) -> None:
+        """Wake the controller whenever it wants to be woken."""
+        end = self.now.steady + span_ms
+        for _ in range(MOST_ADVANCES):
+            due = self.controller.due()
+            if due is None or due > end:
+                break
+            self.to(max(due, self.now.steady))
+            self.take(self.controller.advance(self.now))
+            self.acknowledge_old()
+        else:
+            raise AssertionError("time does not pass: always something is due")
+        self.to(end)
+
+    def to(self, steady: int) -> None:
+        self.now = self.now.at(steady)
+
+    def broker_acknowledges(self) -> None:
+        for _ in range(self.random.randrange(len(self.flying) + 1)):
+            self.deliver(0, ok=self.random.random() > 0.02)
+
+    def acknowledge_old(self) -> None:
+        """A broker that is there answers in the end; only how late is drawn."""
+        while len(self.flying) > 25:
+            self.deliver(0, ok=True)
+
+    def deliver(self, place: int, *, ok: bool) -> None:
+        ticket, topic, payload = self.flying.pop(place)
+        if ok:
+            self.lamps[topic] = payload
+        self.controller.acknowledged(ticket, ok, self.now)
+
+    def connection_lost(self) -> None:
+        if not self.linked:
+            return
+        self.linked = False
+        for _, topic, payload in self.flying:
+            if self.random.random() < 0.5:
+                self.lamps[topic] = payload
+        self.flying.clear()
+        self.held_back.clear()
+        self.controller.lost(self.now)
+
+    def connect(self) -> None:
+        if self.linked:
+            return
+        self.controller.linked(self.now)
+        for topic, payload in self.kept.items():
+            if self.random.random() < 0.9:
+                self.take(self.controller.receive(Message(topic, payload, retained=True), self.now), settled=False)
+        self.linked = True
+        self.take(self.controller.settled(self.now))
+
+    def restart(self) -> None:
+        """Killed, and started again from what was written; sometimes the machine was booted, too."""
+        if self.random.random() < 0.5:
+            self.pass_time(1_100)  # chatter is written within a second
+            before = self.memory_of_wishes()
+        else:
+            before = None
+        self.connection_lost()
+        self.last_told.clear()
+        if self.random.random() < 0.3:
+            self.boot = f"boot{self.counts['restart']}"
+            self.now = Now(self.random.randrange(1, HOUR_MS), self.now.wall)
+        self.controller = Controller(self.building, dict(self.folder), self.boot)
+        self.controller.linked(self.now)
+        if before is not None:
+            assert self.memory_of_wishes() == before, "a restart lost what was written"
+
+    def memory_of_wishes(self) -> dict[str, Any]:
+        found = {}
+        for name in self.building.rooms:
+            record = records.decode(self.folder[name])
+            assert record is not None, "a record that we wrote cannot be read"
+            wishes = record.occupancy
+            found[name] = (wishes.state, wishes.hold, wishes.asked, wishes.bias, wishes.warned)
+        return found
+
+    def clock_steps(self) -> None:
+        step_ms = self.random.choice([-1, 1]) * self.random.choice([5 * SECOND_MS, HOUR_MS, 9 * HOUR_MS, 3 * DAY_MS])
+        self.now = Now(self.now.steady, max(START.wall // 2, self.now.wall + step_ms * 1_000))
+        self.take(self.controller.advance(self.now))
+
+    # ---- invariants --------------------------------------------------------------------------------------------------
+
+    def take(self, outcome: Outcome, *, settled: bool = True) -> None:
+        """Hand over what the controller said, and hold it against what must never happen."""
+        assert settled or not outcome.commands, "commanded before everything kept had arrived"
+        assert self.linked or not outcome.commands, "commanded without a connection"
+        began = {note.room for note in outcome.notes if isinstance(note, HoldBegun)}
+        for note in outcome.notes:
+            self.counts[type(note).__name__] += 1
+            match note:
+                case Moved():
+                    assert OCCUPANCY[State(note.before)][Event(note.event)] == note.after, "moved outside the table"
+                case HoldBegun():
+                    self.holds[note.room] = note
+                    self.hands_off.pop(note.room, None)
+                    if note.level is None:
+                        self.hands_off[note.room] = self.now.steady
+                case HoldEnded():
+                    self.hold_ended(note)
+                case Commanded():
+                    self.commanded(note, began)
+        for room in outcome.records:
+            self.folder[room] = self.controller.memory(room)
+        for publish in outcome.commands:
+            assert publish.topic in self.topics, "a command to nobody"
+            assert publish.payload, "an empty command"
+            assert 0 < publish.expiry_s <= 300, "a command that outlives its refresh"
+            self.flying.append((publish.ticket, publish.topic, publish.payload))
+        assert len(self.flying) <= 21, "more in flight than the window holds"
+        assert len(self.controller._queue) <= 2 * len(self.building.rooms) + 8, "the queue grows"  # noqa: SLF001 - bounded is what it must be
+
+    def hold_ended(self, note: HoldEnded) -> None:
+        self.hands_off.pop(note.room, None)
+        begun = self.holds.pop(note.room, None)
+        if note.why == "time" and begun is not None:
+            held_ms = note.at.steady - begun.at.steady
+            if held_ms > 0 and self.boot == "first":
+                allowed = {30 * SECOND_MS, 2 * MINUTE_MS, 4 * HOUR_MS}
+                assert held_ms in allowed, f"a clock step bent a hold to {held_ms} ms"
+
+    def commanded(self, note: Commanded, began: set[str]) -> None:
+        since = self.hands_off.get(note.room)
+        if since is not None:
+            fresh = note.room in began or self.now.steady - since <= self.paces[note.fixture]
+            assert note.cause == "hold" and fresh, f"{note.fixture} commanded ({note.cause}) in a hands-off hold"
+        last = self.last_told.get(note.fixture)
+        if last is not None:
+            assert self.now.steady - last >= self.paces[note.fixture], f"{note.fixture} told faster than its pace"
+        self.last_told[note.fixture] = self.now.steady
+
+    # ---- peace -------------------------------------------------------------------------------------------------------
+
+    def peace(self) -> None:
+        """Faults stop: everybody leaves, holds end, and in bounded time every lamp is what its room's record says."""
+        self.connect()
+        self.broker_lets_go()
+        for topic, payload in (("workshop/up", b"up"), ("workshop/radar", b'{"target": false}'), ("workshop/pir", b"off"),
+                               ("stair/pir", b"0"), ("bath/pir", b"0"), ("bath/door", b"open")):  # fmt: skip
+            self.take(self.controller.receive(Message(topic, payload), self.now))
+        for room in self.building.rooms:
+            self.take(self.controller.receive(Message(f"leerie/room/{room}/hold", b"end"), self.now))
+        for _ in range(40):
+            self.pass_time(2 * MINUTE_MS)
+            for topic, payload in (("stair/pir", b"0"), ("workshop/radar", b'{"target": false}')):
+                self.take(self.controller.receive(Message(topic, payload), self.now))
+            while self.flying:
+                self.deliver(0, ok=True)
+            self.take(self.controller.advance(self.now))
+        self.pass_time(61_000)
+        while self.flying:
+            self.deliver(0, ok=True)
+        self.settled_right()
+
+    def settled_right(self) -> None:
+        calendar = Calendar(self.building)
+        for name, room in self.building.rooms.items():
+            record = records.decode(self.folder[name])
+            assert record is not None
+            assert record.occupancy.state is State.VACANT, f"{name} is still {record.occupancy.state} with nobody there"
+            holding = calendar.holding(room.parts, self.now.wall)
+            day = Day(holding.part, holding.earlier)
+            outdoor = look(self.controller._outdoors, self.building, self.now).outdoor  # noqa: SLF001 - the same sky
+            aim = RoomTargets(self.building, name).aim(record.occupancy, day, outdoor)
+            for target in aim.targets or ():
+                told = record.slots[target.lamp].told
+                assert told is not None, f"{target.lamp} was never told"
+                assert abs(told.level - target.level) < LEVEL_STEP, f"{target.lamp} stuck at {told.level}"
+                fixture = self.building.fixtures[target.lamp]
+                fades = (fixture.fade_up_ms, fixture.fade_down_ms)
+                possible = [Lamp(fixture).messages(told.level, told.kelvin, fade) for fade in fades]
+                topic = fixture.messages[0].topic
+                heard = ((topic, self.lamps.get(topic)),)
+                assert heard in possible, f"{target.lamp} shows {heard}, not {possible}"
