@@ -101,6 +101,12 @@ def test_the_tables_are_the_codes() -> None:
     assert write_docs.with_tables(DEVELOPERS) == DEVELOPERS
 
 
+def test_every_room_of_the_house_is_described() -> None:
+    rooms = [path for path in SERVICE.iterdir() if not path.name.startswith("__")]
+    names = [f"`{path.name}`" if path.suffix else f"`{path.name}/`" for path in rooms]
+    assert [name for name in names if name not in DEVELOPERS] == []
+
+
 def test_every_dependency_has_its_reason() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
     wanted = [*project["dependencies"], *(d for extra in project["optional-dependencies"].values() for d in extra)]

@@ -81,6 +81,7 @@ class Daemon:
         self._linked_before = False
         self._denied: list[str] = []
         self._card_due_ms = 0
+        self._advanced_ms = 0
         self._pulse = Pulse(lambda: self._link.up)
         self._stopping = False
         self._displaced = False
@@ -112,10 +113,10 @@ class Daemon:
             self._on(event)
         now = self._clock.now()
         controller = self._controller
-        if controller is not None:
-            due = controller.due()
-            if due is not None and due <= now.steady:
-                self._apply(controller.advance(now), now)
+        if controller is not None and now.steady >= min(controller.due() or 0, self._advanced_ms + SECOND_MS):
+            # Also when nothing is due: a wall clock that steps makes no sound.
+            self._advanced_ms = now.steady
+            self._apply(controller.advance(now), now)
         if self._link.up and now.steady >= self._card_due_ms:
             self._show_card(now)
         self._link.flush(now.steady)
