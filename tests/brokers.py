@@ -201,6 +201,9 @@ class Person:
         client.on_connect = lambda *_: client.subscribe([(topic, 1) for topic in self._topics])
         client.on_subscribe = lambda *_: self._ready.set()
         client.on_message = self._on_message
+        client.on_socket_open = lambda _client, _userdata, sock: sock.setsockopt(
+            socket.IPPROTO_TCP, socket.TCP_NODELAY, 1
+        )
         client.connect("127.0.0.1", port)
         self._client = client
 

@@ -16,6 +16,7 @@ import pytest
 import write_docs
 from leerie.cli.main import COMMANDS
 from leerie.config import load
+from leerie.fixtures.lamp import Lamp
 from leerie.intake.intake import Intake
 from leerie.runtime.metrics import Metrics
 
@@ -120,6 +121,19 @@ def test_the_readmes_commands_are_one_line_each_and_ci_runs_the_tests_one(comman
     assert command.endswith(("leerie demo", "pytest"))
     if command.endswith("pytest"):
         assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_first_hours_config_and_transcript_are_true(tmp_path: Path) -> None:
+    """What the README says the lamp is told is what leerie tells it: lit, warned at half the level, off."""
+    block = re.search(r"^```toml\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+    assert block is not None
+    (tmp_path / "leerie.toml").write_text(block[1], encoding="utf-8")
+    building = load(tmp_path / "leerie.toml", {}).building
+    lamp = building.fixtures["hall_lamp"]
+    warned = 0.8 * building.rooms["hall"].rules.warn_level
+    for level, kelvin in ((0.8, 4000), (warned, 4000), (0, building.site.kelvin)):
+        for topic, payload in Lamp(lamp).messages(level, kelvin, lamp.fade_up_ms):
+            assert f"\n{topic} {payload.decode()}\n" in README
 
 
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "deploy/README.md"])

@@ -113,14 +113,17 @@ class Daemon:
             self._on(event)
         now = self._clock.now()
         controller = self._controller
-        if controller is not None and now.steady >= min(controller.due() or 0, self._advanced_ms + SECOND_MS):
-            # Also when nothing is due: a wall clock that steps makes no sound.
+        if controller is not None and self._to_advance(controller.due(), now):
             self._advanced_ms = now.steady
             self._apply(controller.advance(now), now)
         if self._link.up and now.steady >= self._card_due_ms:
             self._show_card(now)
         self._link.flush(now.steady)
         self._pulse.beat()
+
+    def _to_advance(self, due: int | None, now: Now) -> bool:
+        """Something is due; or a second is over, since a wall clock that steps makes no sound."""
+        return (due is not None and due <= now.steady) or now.steady >= self._advanced_ms + SECOND_MS
 
     def _patience_s(self) -> float:
         """Real seconds until something is due by the clock."""
