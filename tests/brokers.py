@@ -13,7 +13,7 @@ import threading
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from types import TracebackType
-from typing import Any, NamedTuple, Self
+from typing import Any, Literal, NamedTuple, Self, cast
 
 import pytest
 from paho.mqtt.client import Client, MQTTMessage
@@ -143,16 +143,25 @@ def serving(kind: Kind, folder: Path) -> Iterator[Broker]:
             yield at(mosquitto.port, kind.protocol)
 
 
-def at(port: int, protocol: str = "auto", tls: Tls | None = None, **more: Any) -> Broker:
+def at(
+    port: int,
+    protocol: str = "auto",
+    tls: Tls | None = None,
+    *,
+    username: str | None = None,
+    password: str | None = None,
+) -> Broker:
     """The config of a broker on loopback."""
-    values: dict[str, Any] = {"client_id": "leerie", "username": None, "password": None, "topics": "leerie"}
     return Broker(
         host="127.0.0.1",
         port=port,
-        protocol=protocol,
+        protocol=cast("Literal['auto', '5', '3.1.1']", protocol),
+        client_id="leerie",
+        username=username,
+        password=password,
         tls=tls,
+        topics="leerie",
         keepalive_s=15,
-        **{**values, **more},  # type: ignore[arg-type]
     )
 
 
@@ -217,6 +226,9 @@ class Person:
     ) -> None:
         self._client.disconnect()
         self._client.loop_stop()
+        sock = self._client.socket()
+        if sock is not None:  # paho's thread may end before it has closed it
+            sock.close()
 
     def say(self, topic: str, payload: bytes | str, retain: bool = False, wait: bool = True) -> None:
         """Publish, and wait until the broker has taken it."""

@@ -5,7 +5,6 @@ import signal
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable
 from pathlib import Path
 from types import TracebackType
@@ -198,12 +197,10 @@ class Service:
         self._reader.join(WITHIN_S)
         assert not [line for line in self.log.other if "Traceback" in line]
 
-    def end(self, number: signal.Signals = signal.SIGTERM) -> tuple[int, float]:
-        """Send the signal, wait for the end, and return the exit code and the seconds it took."""
-        sent_s = time.monotonic()
+    def end(self, number: signal.Signals = signal.SIGTERM) -> int:
+        """Send the signal, wait for the end, and return the exit code."""
         self.process.send_signal(number)
-        code = self.process.wait(WITHIN_S)
-        return code, time.monotonic() - sent_s
+        return self.process.wait(WITHIN_S)
 
     def _read(self) -> None:
         assert self.process.stderr is not None

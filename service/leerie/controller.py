@@ -99,20 +99,21 @@ class Controller:
         """Time has passed."""
         self._wake(now)
         sky = self._sky(now)
-        due = self._stepped(now) or self._take_due(now)
+        stepped = self._stepped(now)
+        due = stepped or self._take_due(now)
         for name in due:
-            self._rooms[name].advance(now, sky)
+            self._rooms[name].advance(now, sky, speak=bool(stepped))
         return self._outcome(due, now, sky)
 
     def acknowledged(self, ticket: int, ok: bool, now: Now) -> None:
         """The broker took or refused a publish; look at due() again."""
         del now
-        was_full = self._window.full
         fixture, topic = self._window.flying.pop(ticket, ("", ""))
         if fixture and not ok:
             self._owed.append(Undelivered(fixture, topic))
-        if was_full:
-            self._requeue(self._rooms)
+        starving = tuple(self._window.starving)
+        self._window.starving.clear()
+        self._requeue(starving)
 
     def due(self) -> int | None:
         """Steady millisecond at which advance() is next needed."""
@@ -154,7 +155,9 @@ class Controller:
             self._outdoors = self._outdoors.read(given.feed, given.value, now)
             self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))
             return ()
-        rooms = (given.room,) if isinstance(given, HoldWish | AskWish | BiasWish) else self._listeners[given.sensor]
+        rooms = (
+            (given.room,) if isinstance(given, HoldWish | AskWish | BiasWish) else self._listeners.get(given.sensor, ())
+        )
         for name in rooms:
             self._rooms[name].receive(given, now, sky)
         return rooms
@@ -219,7 +222,7 @@ class Controller:
         if self._offset_us is not None and abs(offset - self._offset_us) <= CLOCK_STEP_US:
             return ()
         self._offset_us = offset
-        self._sky_due = now.steady
+        self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))
         self._queue.clear()
         self._queued.clear()
         return tuple(self._rooms)

@@ -5,6 +5,8 @@ wall clock, which may step. Both are integers, so that adding a length to a star
 nothing: a timer after a restart is the timer before it.
 """
 
+from typing import Annotated, TypeAlias
+
 import msgspec
 
 SECOND_MS = 1_000
@@ -13,12 +15,17 @@ HOUR_MS = 60 * MINUTE_MS
 DAY_MS = 24 * HOUR_MS
 
 
+Steady: TypeAlias = Annotated[int, msgspec.Meta(ge=-(10**15), le=10**15)]
+Wall: TypeAlias = Annotated[int, msgspec.Meta(ge=0, le=2 * 10**17)]
+"""Bounds for what is read back from a record: some thirty thousand years of boot, and the years 1970 to 8307."""
+
+
 class Now(msgspec.Struct, frozen=True):
     """One instant."""
 
-    steady: int
+    steady: Steady
     """Milliseconds of a clock that never steps (CLOCK_BOOTTIME where there is one)."""
-    wall: int
+    wall: Wall
     """Microseconds UTC since 1970-01-01; may step."""
 
     def at(self, steady: int) -> "Now":

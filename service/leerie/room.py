@@ -61,13 +61,16 @@ class Room:
         self._online = False
         self._owed: tuple[Cause, bool] | None = None
         """A decision not told for want of a connection: its cause, and whether every lamp is to be told."""
+        self._owes_scene = False
+        """Hands went off before the lamps could be brought to the scene that they are to be left at."""
         self._say = True
         self._face: object = None
         self._notes: list[Note] = []
         self._commands: list[Publish] = []
         self._aim: Aim | None = None
-        self._now = self._last_look = now
+        self._last_look = now
         awake = wake(self._place, calendar, memory, boot, now)
+        self._now = awake.since
         self._occupancy = awake.occupancy
         self._course = awake.course
         self._revision = awake.revision
@@ -90,13 +93,15 @@ class Room:
         self._say = True
         self._conclude(turn, now, sky)
 
-    def advance(self, now: Now, sky: Sky) -> None:
-        """Time has passed."""
+    def advance(self, now: Now, sky: Sky, *, speak: bool = False) -> None:
+        """Time has passed; `speak`: the wall clock stepped, and every time that the room tells is another."""
+        self._say = self._say or speak
         self._conclude(self._catch_up(now), now, sky)
 
     def settled(self, now: Now, sky: Sky, share: float) -> None:
         """The connection stands and all that was kept has arrived: tell what is new now, repeat the rest soon."""
         turn = self._catch_up(now)
+        turn.listen(now)
         self._online = self._say = True
         self._saving.forget()
         self._outlet.reconnected(now.steady, share)
@@ -105,7 +110,9 @@ class Room:
             owed = (turn.cause, turn.force or (owed is not None and owed[1]))
         cause, force = owed or ("start", False)
         aim = self._work_out(now, sky)
-        if aim.targets is None:
+        if aim.targets is None and self._owes_scene:
+            self._restore(now, sky)
+        elif aim.targets is None:
             self._outlet.drop()
         else:
             self._aim_lamps(aim.targets, cause, force=force, gliding=owed is None)
@@ -119,7 +126,9 @@ class Room:
     def farewell(self, now: Now, sky: Sky) -> None:
         """A clean stop leaves an escape route lit, and everything else as it is."""
         self.advance(now, sky)
-        if self._place.room.egress and self._online and not self._hands_off:
+        self._saving.forget()
+        hold = self._occupancy.hold
+        if self._place.room.egress and self._online and (hold is None or hold.level is not None):
             lit = self._targets.lit_scene(self._day, sky.outdoor)
             self._notes.extend(self._outlet.aim(lit.targets or (), "egress"))
             self._tell(now, paced=False)
@@ -130,6 +139,7 @@ class Room:
 
     def _catch_up(self, now: Now) -> Turn:
         turn = self._turn
+        turn.deaf = not self._online
         self._course.catch_up(turn, self._now, now)
         self._now = now
         return turn
@@ -155,7 +165,7 @@ class Room:
         before, self._occupancy = self._occupancy, turn.occupancy
         self._notes.extend(turn.notes)
         self._note_faults()
-        return turn.force or turn.cause == "part" or _deciding(before) != _deciding(self._occupancy)
+        return turn.force or turn.new_part or _deciding(before) != _deciding(self._occupancy)
 
     @property
     def _day(self) -> Day:
@@ -173,7 +183,9 @@ class Room:
             self._owed = None
             if not hands_were_off:
                 self._outlet.drop()
-        elif self._online:
+            return
+        self._owes_scene = False
+        if self._online:
             self._aim_lamps(aim.targets, cause, force=force)
         else:
             self._owed = (cause, force or (self._owed is not None and self._owed[1]))
@@ -188,9 +200,11 @@ class Room:
         restored = self._targets.restored(self._occupancy, self._day, sky.outdoor)
         self._work_out(now, sky)
         self._owed = None
+        self._owes_scene = not self._online
         self._outlet.drop()
         if self._online:
             self._aim_lamps(restored.targets or (), "hold", force=False)
+            self._tell(now, paced=False)
 
     def _aim_lamps(self, targets: tuple[Target, ...], cause: Cause, *, force: bool, gliding: bool = False) -> None:
         before = dict(self._outlet.slots)
@@ -215,8 +229,6 @@ class Room:
             commands, notes = self._outlet.tell(now, paced=paced)
             self._commands.extend(commands)
             self._notes.extend(notes)
-            if self._hands_off:
-                self._outlet.drop_late(now)
 
     @property
     def _hands_off(self) -> bool:
@@ -238,7 +250,9 @@ class Room:
     @property
     def due(self) -> int | None:
         """The steady ms at which this room must be looked at again."""
-        timer = timers.next_timer(self._turn)
+        turn = self._turn
+        turn.deaf = not self._online
+        timer = timers.next_timer(turn)
         gliding = self._online and self._aim is not None and self._aim.moving
         moments = (
             timer.due if timer is not None else None,

@@ -19,15 +19,17 @@ class Awake(msgspec.Struct, frozen=True):
     occupancy: Occupancy
     course: Course
     slots: dict[str, Slot]
+    since: Now
+    """Up to when all that time does has been done."""
     revision: int = 0
 
 
 def wake(place: Place, calendar: Calendar, memory: bytes | None, boot: str, now: Now) -> Awake:
     """Begin. A record that cannot be read is none."""
     found = records.decode(memory) if memory else None
-    if found is None:
+    if found is None or found.room != place.room.name:
         course = Course(calendar, place.room.parts, now.wall)
-        return Awake(begin(place, course.holding.part, now), course, {})
+        return Awake(begin(place, course.holding.part, now), course, {}, now)
     return _revive(place, calendar, records.carry_over(found, boot, now), now)
 
 
@@ -35,7 +37,7 @@ def _revive(place: Place, calendar: Calendar, found: Record, now: Now) -> Awake:
     """Go on from a record; what the config has changed since shows at once."""
     then = min(found.at.wall, now.wall)
     course = Course.resumed(calendar, place.room.parts, then, (found.part, found.began))
-    return Awake(_occupancy(place, found, now), course, _slots(found), found.revision)
+    return Awake(_occupancy(place, found, now), course, _slots(found), found.at, found.revision)
 
 
 def _occupancy(place: Place, found: Record, now: Now) -> Occupancy:
@@ -43,7 +45,21 @@ def _occupancy(place: Place, found: Record, now: Now) -> Occupancy:
     known = {name: found.occupancy.sensors.get(name, sensed) for name, sensed in fresh.sensors.items()}
     if not place.eyes:
         return replace(found.occupancy, sensors=known, state=fresh.state, untouched=False, blind=None, latch=None)
-    return replace(found.occupancy, sensors=known)
+    latch, blind = found.occupancy.latch, found.occupancy.blind
+    if latch is not None and (latch.sensor not in place.sensors or not place.room.enclosed):
+        latch = None
+    if not all(known[name].out for name in place.eyes):
+        blind = None
+    warned = _still_warned(place, found.occupancy, now)
+    return replace(found.occupancy, sensors=known, latch=latch, blind=blind, warned=warned)
+
+
+def _still_warned(place: Place, occupancy: Occupancy, now: Now) -> bool:
+    """A grace that a reload has lengthened may have its warning ahead again."""
+    rules = place.under(occupancy.under)
+    if not occupancy.warned or rules.warn_before_ms is None:
+        return False
+    return now.steady >= occupancy.since.steady + rules.grace_ms - rules.warn_before_ms
 
 
 def _slots(found: Record) -> dict[str, Slot]:

@@ -235,7 +235,7 @@ def test_another_states_coming_between_is_no_answer(person: Person, tmp_path: Pa
 
 @pytest.mark.broker
 def test_a_refusal_is_1_and_says_why(person: Person, tmp_path: Path) -> None:
-    fault = {"code": "refused", "what": "workshop", "since": STATE["since"], "text": "workshop ask: not today"}
+    fault = {"code": "message_refused", "what": "workshop", "since": STATE["since"], "text": "workshop ask: not today"}
     Daemon(person, {"faults": [fault]})
     done = leerie("ask", "workshop", "light", folder=tmp_path)
     assert (done.code, done.out) == (1, "")

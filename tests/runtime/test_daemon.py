@@ -142,6 +142,18 @@ def test_a_hold_with_a_level_ends_by_itself(room: Room) -> None:
     room.state("vacant")
 
 
+def test_a_hold_until_vacant_ends_when_the_last_has_left(room: Room) -> None:
+    room.does(PEOPLE, "true")
+    room.state("occupied")
+    room.wish("hold", {"hold": True, "for": "vacant", "level": 0.5, "kelvin": 2700})
+    room.lamp({"lamp": True, "out": 64, "white": 2700})
+    assert room.state("hold")["until"] is None
+    room.does(PEOPLE, "false")
+    room.state("vacant", lambda state: state["hold"] is None)
+    room.lamp(DARK)
+    room.sign("CLOSE")
+
+
 def test_a_button_toggles_a_hold_and_asks(room: Room) -> None:
     room.does("workshop/button", "long")
     assert room.state("hold")["hold"]["by"] == "button"

@@ -26,37 +26,30 @@ def state_dir(folder: Path) -> str:
 
 
 @pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT])
-def test_it_stops_cleanly_and_within_a_second(tmp_path: Path, number: signal.Signals) -> None:
+def test_it_stops_cleanly(tmp_path: Path, number: signal.Signals) -> None:
     with Mosquitto(tmp_path) as mosquitto, Person(mosquitto.port, "leerie/service") as person:
         with Service(workshop(tmp_path, mosquitto.port)) as service:
             card = person.hears("leerie/service", lambda heard: bool(heard.value["running"])).value
             assert (card["version"], set(card)) == (__version__, {"running", "since", "seen", "version", "instance"})
-            code, seconds = service.end(number)
-        assert code == 0
-        assert seconds < 1
+            assert service.end(number) == 0
         assert person.heard[-1].payload == b'{"running": false}'
         assert person.heard[-1].topic == "leerie/service"
 
 
-def test_it_stops_within_a_second_without_a_broker_too(tmp_path: Path) -> None:
-    """Neither a port where nobody listens nor one where nobody answers keeps it."""
+def test_it_stops_without_a_broker_too(tmp_path: Path) -> None:
     port = free_port()
     with Service(workshop(tmp_path, port)) as service:
         line = service.log.until("not connected, trying again")
         assert (line["broker"], line["why"]) == (f"127.0.0.1:{port}", "connection refused")
-        code, seconds = service.end()
-    assert code == 0
-    assert seconds < 1
+        assert service.end() == 0
 
 
-def test_it_stops_within_a_second_when_the_broker_has_frozen(tmp_path: Path) -> None:
+def test_it_stops_when_the_broker_has_frozen(tmp_path: Path) -> None:
     with Mosquitto(tmp_path) as mosquitto, Service(workshop(tmp_path, mosquitto.port)) as service:
         service.log.until("settled")
         mosquitto.freeze()
-        code, seconds = service.end()
+        assert service.end() == 0
         mosquitto.kill()
-    assert code == 0
-    assert seconds < 1
 
 
 def test_killed_in_a_hold_it_comes_back_in_the_hold_and_sends_nothing_to_its_lamps(tmp_path: Path) -> None:
@@ -199,8 +192,7 @@ def test_with_the_embedded_broker_it_needs_no_other(tmp_path: Path) -> None:
         with Person(port, "lamps/#") as person:
             person.say("workshop/bench/radar", "true")
             person.hears(LAMP)
-        code, _seconds = service.end()
-        assert code == 0
+        assert service.end() == 0
         assert service.log.other == [f"config: {tmp_path}/leerie.toml"]
 
 

@@ -26,6 +26,8 @@ from leerie.targets.scenes import Day
 from .house import draw
 
 START = Now(5_000_000, 1_772_438_400_000_000)  # 2026-03-02 08:00 UTC, a Monday
+LAST_WORDS = 6
+"""So many lamps may be told beside the window, before hands go off."""
 MOST_ADVANCES = 20_000
 SAYS: tuple[tuple[str, tuple[bytes, ...]], ...] = (
     ("workshop/radar", (b'{"target": true}', b'{"target": false}', b'{"target": 7}', b"{")),
@@ -190,7 +192,7 @@ class Trial:
 
     def acknowledge_old(self) -> None:
         """A broker that is there answers in the end; only how late is drawn."""
-        while len(self.flying) > 25:
+        while len(self.flying) > 15:
             self.deliver(0, ok=True)
 
     def deliver(self, place: int, *, ok: bool) -> None:
@@ -218,7 +220,7 @@ class Trial:
             if self.random.random() < 0.9:
                 self.take(self.controller.receive(Message(topic, payload, retained=True), self.now), settled=False)
         self.linked = True
-        self.take(self.controller.settled(self.now))
+        self.take(self.controller.settled(self.now), settling=True)
 
     def restart(self) -> None:
         """Killed, and started again from what was written; sometimes the machine was booted, too."""
@@ -253,7 +255,7 @@ class Trial:
 
     # ---- invariants --------------------------------------------------------------------------------------------------
 
-    def take(self, outcome: Outcome, *, settled: bool = True) -> None:
+    def take(self, outcome: Outcome, *, settled: bool = True, settling: bool = False) -> None:
         """Hand over what the controller said, and hold it against what must never happen."""
         assert settled or not outcome.commands, "commanded before everything kept had arrived"
         assert self.linked or not outcome.commands, "commanded without a connection"
@@ -271,7 +273,7 @@ class Trial:
                 case HoldEnded():
                     self.hold_ended(note)
                 case Commanded():
-                    self.commanded(note, began)
+                    self.commanded(note, began, settling=settling)
         for room in outcome.records:
             self.folder[room] = self.controller.memory(room)
         for publish in outcome.commands:
@@ -279,8 +281,26 @@ class Trial:
             assert publish.payload, "an empty command"
             assert 0 < publish.expiry_s <= 300, "a command that outlives its refresh"
             self.flying.append((publish.ticket, publish.topic, publish.payload))
-        assert len(self.flying) <= 21, "more in flight than the window holds"
+        assert len(self.flying) <= 16 + LAST_WORDS, "more in flight than the window holds"
         assert len(self.controller._queue) <= 2 * len(self.building.rooms) + 8, "the queue grows"
+
+        if settled and self.linked:
+            self.newest_is_on_its_way()
+
+    def newest_is_on_its_way(self) -> None:
+        """What a lamp was last told, or waits to be told, is what its room wants; while it glides, within a step."""
+        calendar = Calendar(self.building)
+        for name, room in self.controller._rooms.items():
+            holding = calendar.holding(self.building.rooms[name].parts, self.now.wall)
+            outdoor = look(self.controller._outdoors, self.building, self.now).outdoor
+            aim = room._targets.aim(room._occupancy, Day(holding.part, holding.earlier), outdoor)
+            if aim.moving or aim.targets is None or room._now != self.now:
+                continue
+            for target in aim.targets:
+                slot = room._outlet.slots[target.lamp]
+                newest = slot.waiting or slot.told
+                assert newest is not None, f"{target.lamp} is left out"
+                assert abs(newest.level - target.level) < LEVEL_STEP, f"{target.lamp}: an old command wins"
 
     def hold_ended(self, note: HoldEnded) -> None:
         self.hands_off.pop(note.room, None)
@@ -291,14 +311,14 @@ class Trial:
                 allowed = {30 * SECOND_MS, 2 * MINUTE_MS, 4 * HOUR_MS}
                 assert held_ms in allowed, f"a clock step bent a hold to {held_ms} ms"
 
-    def commanded(self, note: Commanded, began: set[str]) -> None:
+    def commanded(self, note: Commanded, began: set[str], *, settling: bool) -> None:
         since = self.hands_off.get(note.room)
         if since is not None:
-            fresh = note.room in began or self.now.steady - since <= self.paces[note.fixture]
             assert note.cause == "hold", f"{note.fixture} commanded ({note.cause}) in a hands-off hold"
-            assert fresh, f"{note.fixture} commanded too late after hands went off"
+            assert note.room in began or settling, f"{note.fixture} commanded too late after hands went off"
         last = self.last_told.get(note.fixture)
-        if last is not None:
+        last_words = since is not None  # the scene, before hands go off: it cannot wait for the lamp's pace
+        if last is not None and not last_words:
             assert self.now.steady - last >= self.paces[note.fixture], f"{note.fixture} told faster than its pace"
         self.last_told[note.fixture] = self.now.steady
 

@@ -70,10 +70,18 @@ def _answer(house: Building, kind: str, room: str, payload: str, granted: Grante
                 last = state
                 if granted(before, state):
                     return state
+                if _refused(before, state):
+                    break
     if last is None:
         raise StopError(f"{room}: no leerie answers within {ANSWER_S:.0f} s; is `leerie run` running on this broker?")
     faults = "".join(f"\n{room}: {fault['text']}" for fault in last["faults"])
     raise StopError(f"{room}: leerie answers, but did not do it: the room is {last['state']}{faults}")
+
+
+def _refused(before: State | None, state: State) -> bool:
+    """A refusal stands in it that did not stand there before."""
+    known = before["faults"] if before is not None else []
+    return any(fault["code"] == "message_refused" and fault not in known for fault in state["faults"])
 
 
 def _states(visit: Visit, seconds: float) -> Iterator[tuple[State, bool]]:

@@ -7,9 +7,11 @@ from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input
 from leerie.notes import Fault, Refused
 from leerie.now import Now
 from leerie.occupancy import wishes
-from leerie.occupancy.records import LastEvent
+from leerie.occupancy.records import PastEvent
 from leerie.occupancy.turn import Turn
 
+MOST_RECENT = 15
+"""Nobody presses more buttons in that time; a flood of different wishes is not remembered."""
 SAME_EVENT_MS = 500
 """The same event within this is one: brokers repeat, fingers bounce."""
 
@@ -19,7 +21,9 @@ def hear(turn: Turn, given: Input, now: Now) -> bool:
     match given:
         case Said():
             turn.hear(given, now)
-            _taken(turn, given.sensor, event=False)
+            event = given.present and not given.retained and turn.place.sensors[given.sensor].kind in ("motion", "door")
+            _taken(turn, given.sensor, event=event)
+            return event
         case OnlineSaid():
             turn.hear_online(given, now)
         case BatterySaid():
@@ -46,10 +50,11 @@ def _taken(turn: Turn, source: str, *, event: bool) -> None:
 
 
 def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now) -> None:
-    last, key = turn.occupancy.last_event, repr(given)
-    if last is not None and last.key == key and now.steady - last.at.steady < SAME_EVENT_MS:
+    key = repr(given)
+    recent = tuple(event for event in turn.occupancy.events if now.steady - event.at.steady < SAME_EVENT_MS)
+    if any(event.key == key for event in recent):
         return
-    turn.occupancy = replace(turn.occupancy, last_event=LastEvent(key, now))
+    turn.occupancy = replace(turn.occupancy, events=(*recent[-MOST_RECENT:], PastEvent(key, now)))
     match given:
         case HoldWish():
             wishes.hold(turn, given, "topic", now)

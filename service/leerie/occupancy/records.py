@@ -1,7 +1,7 @@
 """What a room remembers of who is there. Frozen values, all of them part of the room's record."""
 
 from collections.abc import Mapping
-from typing import Literal
+from typing import Annotated, Literal, TypeAlias
 
 import msgspec
 
@@ -9,6 +9,8 @@ from leerie.config.building import HoldEnd, Room, Rules, Sensor
 from leerie.notes import Fault
 from leerie.now import Now
 from leerie.occupancy.table import Event, State
+
+Level: TypeAlias = Annotated[float, msgspec.Meta(ge=0, le=1)]
 
 
 class Ended(msgspec.Struct, frozen=True):
@@ -29,6 +31,8 @@ class Sensed(msgspec.Struct, frozen=True, omit_defaults=True):
     """When it last said present."""
     heard: Now | None = None
     """When it last said anything."""
+    awaited: Now | None = None
+    """Since when we listen without a break: silence before that is not its own."""
     ended: Ended | None = None
     gone: Now | None = None
     """Since when its online topic says that it is gone."""
@@ -52,7 +56,7 @@ class Hold(msgspec.Struct, frozen=True, omit_defaults=True):
     since: Now
     ends: HoldEnd
     by: Literal["topic", "button", "hand"]
-    level: float | None = None
+    level: Level | None = None
     """None: hands off."""
     kelvin: int | None = None
     forgotten: Now | None = None
@@ -89,7 +93,7 @@ class Past(msgspec.Struct, frozen=True, omit_defaults=True):
     """It has been counted as a false-off."""
 
 
-class LastEvent(msgspec.Struct, frozen=True):
+class PastEvent(msgspec.Struct, frozen=True):
     key: str
     at: Now
 
@@ -116,7 +120,8 @@ class Occupancy(msgspec.Struct, frozen=True, omit_defaults=True):
     asked: Asked | None = None
     bias: Biased | None = None
     past: Past | None = None
-    last_event: LastEvent | None = None
+    events: tuple[PastEvent, ...] = ()
+    """The events of the last half second, so that one that comes twice is one."""
     refusal: Fault | None = None
     """The last event refused, until one is taken."""
 

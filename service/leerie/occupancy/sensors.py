@@ -75,8 +75,12 @@ def lapses(sensed: Sensed, sensor: Sensor) -> Iterator[tuple[int, Lapse]]:
         start = sensed.last if sensor.kind == "motion" else sensed.first
         if start is not None:
             yield start.steady + sensor.stuck_ms, "stuck"
-    if sensor.alive_ms is not None and sensed.silent is None and sensed.heard is not None:
-        yield sensed.heard.steady + sensor.alive_ms, "silent"
+    if sensor.alive_ms is not None and sensed.silent is None:
+        yield _silence_counts_from(sensed) + sensor.alive_ms, "silent"
+
+
+def _silence_counts_from(sensed: Sensed) -> int:
+    return max(since.steady if since is not None else 0 for since in (sensed.heard, sensed.awaited))
 
 
 def lapse(sensed: Sensed, what: Lapse, at: Now) -> Sensed:

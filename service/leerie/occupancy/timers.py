@@ -48,7 +48,8 @@ def next_timer(turn: Turn) -> Timer | None:
 
 def end_of_state(turn: Turn) -> Timer | None:
     """When the state of occupancy ends by itself, if it does."""
-    return next((timer for timer in _state_timers(turn) if timer.what != "warning"), None)
+    ends = (*_state_timers(turn), *_blind_timers(turn))
+    return next((timer for timer in ends if timer.what != "warning"), None)
 
 
 def fire(turn: Turn, timer: Timer, at: Now) -> None:
@@ -95,7 +96,12 @@ def _timers(turn: Turn) -> Iterator[Timer]:
 def _sensor_timers(turn: Turn) -> Iterator[Timer]:
     for name, sensed in turn.occupancy.sensors.items():
         for due, what in sensors.lapses(sensed, turn.place.sensors[name]):
-            yield Timer(due, what, name)
+            if what != "silent" or not turn.deaf:
+                yield Timer(due, what, name)
+    yield from _blind_timers(turn)
+
+
+def _blind_timers(turn: Turn) -> Iterator[Timer]:
     blind = turn.occupancy.blind
     if blind is not None and turn.place.room.if_blind == "last" and turn.occupancy.state is State.OCCUPIED:
         yield Timer(blind.steady + turn.place.stuck(), "blind_stuck")

@@ -35,11 +35,15 @@ class Turn:
         self.place = place
         self.part = part
         """The day part that holds in the room now."""
+        self.deaf = False
+        """There is no connection: nobody can be called silent."""
         self.notes: list[Note] = []
         self.restore = False
         """A hands-off hold began where the lamps must first be brought to the full scene."""
         self.cause: Cause = "occupancy"
         """Why lamps may change."""
+        self.new_part = False
+        """Another day part holds since the turn began."""
         self.force = False
         """Every lamp is to be commanded, told already or not."""
 
@@ -121,6 +125,16 @@ class Turn:
             self._evidence(said, now)
         self.see_end(now)
 
+    def see_presence(self, now: Now) -> None:
+        """A sensor that goes on saying "present" is evidence at each moment, also at one that changes what counts."""
+        for name in (*self.rules.sensors, *self.rules.keep):
+            if self.place.sensors[name].kind == "presence" and self.occupancy.sensors[name].present:
+                brings = name in self.rules.sensors
+                if self.occupancy.state in (State.PASSING, State.GRACE) or (
+                    brings and self.occupancy.state is State.VACANT
+                ):
+                    self.move(Event.EVIDENCE if brings else Event.KEEP, now, name)
+
     def _evidence(self, said: Said, now: Now) -> None:
         if said.sensor in self.rules.sensors:
             self.latch(said.sensor, now)
@@ -152,6 +166,12 @@ class Turn:
         else:
             sure = True
         return Event.EVIDENCE if sure or retained else Event.GLIMPSE
+
+    def listen(self, now: Now) -> None:
+        """From now on every sensor can be heard; a silence counts from here."""
+        for name, sensed in self.occupancy.sensors.items():
+            if self.place.sensors[name].alive_ms is not None:
+                self.put(name, replace(sensed, awaited=now))
 
     def hear_online(self, said: OnlineSaid, now: Now) -> None:
         sensed = sensors.reported_online(self.occupancy.sensors[said.sensor], said.online, now)
@@ -251,10 +271,12 @@ class Turn:
     def part_begins(self, part: str | None, now: Now) -> None:
         """Another day part holds from now on; sensors that it leaves out stop counting."""
         self.part = part
+        self.new_part = True
         rules = self.rules
         for name in self.place.eyes:
             sensed = self.occupancy.sensors[name]
             if sensed.present and name not in rules.sensors and name not in rules.keep:
                 self.put(name, sensors.end_presence(sensed, "part", now))
         self.move(Event.PART_BEGINS, now)
+        self.see_presence(now)
         self.see_end(now)

@@ -41,6 +41,8 @@ def _start(turn: Turn, wish: HoldWish, by: By, now: Now) -> None:
     taken = Hold(now, ends, by, wish.level, wish.kelvin)
     occupancy = turn.occupancy
     turn.restore = wish.level is None and _needs_scene(turn)
+    # While hands were off a person may have set any lamp to anything.
+    turn.force = turn.force or (wish.level is not None and occupancy.hold is not None and occupancy.hold.level is None)
     turn.occupancy = replace(occupancy, hold=taken, untouched=False)
     turn.cause = "hold"
     turn.notes.append(HoldBegun(room.name, by, wish.level, wish.kelvin, now))
@@ -88,6 +90,7 @@ def ask(turn: Turn, wish: AskWish, now: Now) -> None:
         _end(turn, "ask", now)
     turn.move(Event.ASKED, now)
     turn.occupancy = replace(turn.occupancy, asked=Asked(wish.light, now), untouched=False)
+    turn.see_presence(now)
     turn.cause = "ask"
     turn.force = True
 

@@ -31,14 +31,14 @@ LAST_EXPIRY_S = 300
 class Window(msgspec.Struct):
     """Commands of the whole building that the broker has not yet acknowledged."""
 
-    size: int = 20
+    size: int = 16
+    """With the four of the states and records, at most twenty publishes are unacknowledged."""
     ticket: int = 0
     flying: dict[int, tuple[str, str]] = {}
     """Ticket → fixture, topic."""
 
-    @property
-    def full(self) -> bool:
-        return len(self.flying) >= self.size
+    starving: dict[str, None] = {}
+    """Rooms with a command that found the window full; they are looked at when it opens."""
 
     def admits(self, messages: int) -> bool:
         """May a command of so many messages go out? One larger than the window goes when nothing else flies."""
@@ -60,6 +60,7 @@ class Outlet:
         """Part of the room's record."""
         self._fixtures: dict[str, Fixture] = {name: building.fixtures[name] for name in names}
         self._lamps = {name: Lamp(fixture) for name, fixture in self._fixtures.items()}
+        self._sizes = {name: _messages_at_most(fixture) for name, fixture in self._fixtures.items()}
         self._window = window
         self._repeats: tuple[int, ...] = ()
         self._refreshed = 0
@@ -84,12 +85,6 @@ class Outlet:
         """Hands off: nothing that waits goes out any more."""
         for name, slot in self.slots.items():
             if slot.waiting is not None:
-                self.slots[name] = replace(slot, waiting=None)
-
-    def drop_late(self, now: Now) -> None:
-        """Hands off, and the last thing to be told could not go when its lamp's pace allowed it: too late."""
-        for name, slot in self.slots.items():
-            if slot.waiting is not None and next_allowed(slot, self._fixtures[name].pace_ms) <= now.steady:
                 self.slots[name] = replace(slot, waiting=None)
 
     # ---- when --------------------------------------------------------------------------------------------------------
@@ -142,24 +137,28 @@ class Outlet:
         return min(moments, default=None)
 
     def _pace_moments(self) -> Iterator[int]:
-        if not self._window.full:
-            for name, slot in self.slots.items():
-                if slot.waiting is not None:
-                    yield next_allowed(slot, self._fixtures[name].pace_ms)
+        for name, slot in self.slots.items():
+            if slot.waiting is not None and self._window.admits(self._sizes[name]):
+                yield next_allowed(slot, self._fixtures[name].pace_ms)
 
     # ---- telling -----------------------------------------------------------------------------------------------------
 
     def tell(self, now: Now, *, paced: bool = True) -> tuple[list[Publish], list[Note]]:
-        """Tell every lamp that waits and may be told now; only a farewell does not wait for a lamp's pace."""
+        """Tell every lamp that waits and may be told now.
+
+        Last words, before hands go off and at a clean stop, wait neither for a lamp's pace nor for the window: there is
+        no later in which they could be said.
+        """
         publishes: list[Publish] = []
         notes: list[Note] = []
         for name, slot in self.slots.items():
             waiting = slot.waiting
             if waiting is None or (paced and next_allowed(slot, self._fixtures[name].pace_ms) > now.steady):
                 continue
-            messages = self._messages(name, slot, waiting)
-            if not self._window.admits(len(messages)):
+            if paced and not self._window.admits(self._sizes[name]):
+                self._window.starving[self.name] = None
                 continue
+            messages = self._messages(name, slot, waiting)
             publishes.extend(
                 Publish(self._window.take(name, topic), topic, payload, self._expiry_s(name))
                 for topic, payload in messages
@@ -178,6 +177,10 @@ class Outlet:
         """A command that could not be delivered before the next refresh is stale: that one will say it afresh."""
         period = self._fixtures[name].refresh_ms
         return LAST_EXPIRY_S if period is None else max(1, period // 1_000)
+
+
+def _messages_at_most(fixture: Fixture) -> int:
+    return max(len(fixture.messages), len(fixture.when_off or ()))
 
 
 def _phase(room: str, period: int) -> int:

@@ -5,6 +5,7 @@ from msgspec.structs import replace
 
 from leerie.notes import Cause
 from leerie.now import Now
+from leerie.occupancy.records import Level
 from leerie.targets.room import Target
 
 LEVEL_STEP = 0.01
@@ -16,7 +17,7 @@ WHITE_STEP_MK = 3.0
 class Told(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a lamp was last told."""
 
-    level: float
+    level: Level
     kelvin: int | None
     at: Now
 
@@ -24,7 +25,7 @@ class Told(msgspec.Struct, frozen=True, omit_defaults=True):
 class Waiting(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a lamp will be told as soon as its pace allows."""
 
-    level: float
+    level: Level
     kelvin: int | None
     cause: Cause
 

@@ -18,6 +18,7 @@ from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Message, Outcome
 from leerie.now import MINUTE_MS, SECOND_MS, Now
+from leerie.runtime import page
 from leerie.runtime.clock import Clock
 from leerie.runtime.events import (
     Acknowledged,
@@ -35,7 +36,6 @@ from leerie.runtime.instance import FAREWELL, Instance, says_stopped
 from leerie.runtime.keeper import Keeper
 from leerie.runtime.link import CAP_S, Link
 from leerie.runtime.metrics import Metrics
-from leerie.runtime.page import Page, PageError
 from leerie.runtime.pulse import Pulse
 from leerie.runtime.telling import Teller
 from leerie.runtime.wake import Wake
@@ -85,8 +85,6 @@ class Daemon:
         self._pulse = Pulse(lambda: self._link.up)
         self._stopping = False
         self._displaced = False
-        self.page: Page | None = None
-        """The scrape page while it is served."""
 
     def stop(self) -> None:
         """End `run()` soon and cleanly."""
@@ -98,7 +96,9 @@ class Daemon:
         with ExitStack() as stack:
             stack.callback(self._wake.close)
             stack.enter_context(self._keeper)
-            self._open_page(stack)
+            stack.enter_context(
+                page.serving(self._building.service.metrics, self._metrics.registry, self._pulse, self._log)
+            )
             if threading.current_thread() is threading.main_thread():
                 stack.enter_context(self._wake.signals(self.stop))
             while not self._stopping:
@@ -279,20 +279,6 @@ class Daemon:
                     pass  # too late for decisions; the link itself takes note of what the broker has taken
         self._link.close()
         self._log.info("stopped")
-
-    # ---- the scrape page ---------------------------------------------------------------------------------------------
-
-    def _open_page(self, stack: ExitStack) -> None:
-        address = self._building.service.metrics
-        if address is None:
-            return
-        try:
-            self.page = Page(address, self._metrics.registry, self._pulse.ailment, self._pulse.unready)
-        except PageError as fault:
-            self._log.error("no scrape page", why=str(fault))
-            return
-        stack.callback(self.page.close)
-        self._log.info("scrape page", address="{}:{}".format(*self.page.address))
 
     @property
     def _address(self) -> str:

@@ -5,14 +5,15 @@ waiting to try again → dialling → greeted (nothing is sent yet) → settling
 Whatever goes wrong leads back to waiting.
 """
 
-import random
 import selectors
 import time
 from collections.abc import Callable, Collection, Iterator, Sequence
+from functools import partial
 from typing import Any
 
 from leerie.config.building import Broker
 from leerie.messages import Message, Publish
+from leerie.runtime.backoff import Backoff
 from leerie.runtime.connection import Connection, Gone, Got, Granted, Taken, Turned, Welcome, Word, versions
 from leerie.runtime.dialling import Dialling, look
 from leerie.runtime.events import (
@@ -35,8 +36,6 @@ CAP_S = 1.0
 """No wait is longer: nothing wakes a sleeper when the wall clock steps."""
 GREETING_S = 2.0
 """A broker that knows only the older version may misread our CONNECT and wait for more of it."""
-FIRST_DELAY_S = 0.5
-LONGEST_DELAY_S = 30.0
 
 
 class Link:
@@ -53,9 +52,8 @@ class Link:
         self._broker = broker
         self._wake = wake
         self._instance = instance
-        self._farewell = farewell
         self._displaces = displaces
-        self._service = f"{broker.topics}/service"
+        self._will = (f"{broker.topics}/service", farewell)
         self._canary = f"{broker.topics}/canary"
         self._selector = selectors.DefaultSelector()
         self._selector.register(wake, selectors.EVENT_READ)
@@ -73,11 +71,9 @@ class Link:
         self._greeted = False
         self._greet_by_s = 0.0
         self._thrown_off = False
-        self._tries = 0
+        self._backoff = Backoff()
         self._try_at_s = 0.0
         self._complaint = ""
-        # The chance is in the back-off only: many daemons must not come back in step.
-        self._random = random.Random()  # noqa: S311 -- no secret hangs on it
         self.up = False
         """Settled: commands and states may go."""
 
@@ -202,10 +198,9 @@ class Link:
             self._greet_by_s = now_s + GREETING_S
 
     def _dial(self) -> Dialling:
-        will = (self._service, self._farewell)
-        connection = Connection(self._broker, self._broker.client_id, self._versions[0], will)
+        connection = Connection(self._broker, self._broker.client_id, self._versions[0], self._will)
         client_id = f"{self._broker.client_id}-look-{self._instance}"
-        first = (lambda: look(self._broker, self._service, client_id, self._displaces)) if self._thrown_off else None
+        first = partial(look, self._broker, self._will[0], client_id, self._displaces) if self._thrown_off else None
         return Dialling(connection, self._wake.call, first)
 
     def _heard(self, word: Word, now_s: float) -> Iterator[Event]:
@@ -283,7 +278,7 @@ class Link:
             yield Recalled(records, unserved)
         else:
             self.up = True
-            self._tries = 0
+            self._backoff.succeeded()
             yield Settled(unserved)
 
     def _forget(self, now_s: float) -> None:
@@ -301,7 +296,5 @@ class Link:
         self._later(now_s)
 
     def _later(self, now_s: float) -> None:
-        delay_s = min(LONGEST_DELAY_S, FIRST_DELAY_S * 2**self._tries) * self._random.uniform(0.5, 1.0)
-        self._tries = min(self._tries + 1, 10)
-        self._try_at_s = now_s + delay_s
+        self._try_at_s = now_s + self._backoff.next_s()
         self._versions = versions(self._broker)

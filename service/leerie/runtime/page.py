@@ -2,12 +2,16 @@
 
 import socketserver
 import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 from wsgiref.simple_server import WSGIRequestHandler, WSGIServer
 
 from prometheus_client import CollectorRegistry, make_wsgi_app
+from structlog.typing import FilteringBoundLogger
+
+from leerie.runtime.pulse import Pulse
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
@@ -48,6 +52,23 @@ class Page:
     def _shut(self) -> None:
         self._server.shutdown()
         self._server.server_close()
+
+
+@contextmanager
+def serving(
+    address: tuple[str, int] | None, registry: CollectorRegistry, pulse: Pulse, log: FilteringBoundLogger
+) -> Iterator[None]:
+    """The page, where there is to be one; that it cannot be had is told and stops nothing."""
+    try:
+        page = None if address is None else Page(address, registry, pulse.ailment, pulse.unready)
+    except PageError as fault:
+        log.warning("no scrape page", why=str(fault))
+        page = None
+    if page is not None:
+        log.info("scrape page", address="{}:{}".format(*page.address))
+    yield
+    if page is not None:
+        page.close()
 
 
 def _app(registry: CollectorRegistry, alive: Complaint, ready: Complaint) -> "WSGIApplication":

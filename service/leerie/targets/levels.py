@@ -6,8 +6,9 @@ from typing import Literal
 
 import msgspec
 
-from leerie.config.building import Daylight, Fixed, Fixture, Follow, Value
+from leerie.config.building import Daylight, Fixture, Follow, Value
 from leerie.notes import Base, Biased, Follows, Partial, Rested, Step, Unnamed, Warned, White
+from leerie.targets.scenes import lights
 
 RESTING = 0.01
 """Level that stands for low-end trim: so little light (0.01 % of it) that every curve and trim rule gives the lowest
@@ -22,7 +23,7 @@ class Factors(msgspec.Struct, frozen=True):
     auto_on: float = 1.0
     warn: float = 1.0
     never_dark: bool = False
-    """An escape route: a lamp that its scene lights does not go off by daylight or bias."""
+    """A lamp that its scene lights does not go off by daylight or bias."""
 
 
 def share_of_daylight(outdoor: float, daylight: Daylight) -> float:
@@ -54,11 +55,6 @@ def level_of(steps: tuple[Step, ...], *, switched: bool) -> float:
     """The level that the steps lead to; a switched lamp that is on burns at full."""
     level = next((step.level for step in reversed(steps) if not isinstance(step, Unnamed | White)), 0.0)
     return (1.0 if level > 0 else 0.0) if switched else level
-
-
-def lights(value: Value) -> bool:
-    """Could this value ever light its lamp?"""
-    return value.level > 0 if isinstance(value, Fixed) else max(value.first, value.second) > 0
 
 
 def _base(value: Value, outdoor: float, daylight: Daylight) -> Base | Follows:

@@ -17,8 +17,9 @@ from leerie.notes import (
     White,
 )
 from leerie.occupancy.records import Hold, Occupancy
-from leerie.targets.levels import Factors, Whose, clip_white, level_of, lights, work_out
-from leerie.targets.scenes import Choice, Day, choose, scene_of
+from leerie.occupancy.table import State
+from leerie.targets.levels import Factors, Whose, clip_white, level_of, work_out
+from leerie.targets.scenes import Choice, Day, candidates_for_light, choose, lights, scene_of
 
 
 class Target(msgspec.Struct, frozen=True):
@@ -70,7 +71,7 @@ class RoomTargets:
 
     def lit_scene(self, day: Day, outdoor: float) -> Aim:
         """What an escape route is left with when hands go off and at a clean stop."""
-        return self._show(Choice(scene_of(self.room, day.part)), 0.0, day, outdoor)
+        return self._show(Choice(scene_of(self.room, day)), 0.0, day, outdoor)
 
     # ---- automation --------------------------------------------------------------------------------------------------
 
@@ -81,10 +82,13 @@ class RoomTargets:
             return any(target.level > 0 for target in self._targets(scene, day, outdoor, Factors(bias=bias)))
 
         choice = choose(self.room, occupancy, day, lit)
-        why: tuple[Reason, ...] = ()
-        if occupancy.asked is not None:
-            why = (AskReason(occupancy.asked.light, occupancy.asked.since.wall, choice.asked),)
-        return self._show(choice, bias, day, outdoor, why)
+        asked = occupancy.asked
+        if asked is None or occupancy.state is State.VACANT:
+            return self._show(choice, bias, day, outdoor)
+        shown = self._show(choice, bias, day, outdoor, (AskReason(asked.light, asked.since.wall, choice.asked),))
+        # Which scene brings light may hang on daylight even where the one that does now stands still.
+        choosing = asked.light and any(_follows(scene) for _, scene in candidates_for_light(self.room, day))
+        return msgspec.structs.replace(shown, moving=shown.moving or choosing)
 
     def _show(self, choice: Choice, bias: float, day: Day, outdoor: float, why: tuple[Reason, ...] = ()) -> Aim:
         rules = self.room.rules_in(day.part)
@@ -92,11 +96,10 @@ class RoomTargets:
             bias=bias if choice.biased else 0.0,
             auto_on=rules.auto_on if choice.partial else 1.0,
             warn=rules.warn_level if choice.warned else 1.0,
-            never_dark=self.room.egress,
+            never_dark=self.room.egress or choice.never_dark,
         )
         targets = tuple(self._targets(choice.scene, day, outdoor, factors))
-        moving = any(isinstance(value, Follow) for value in choice.scene.values())
-        return Aim(targets, why, moving)
+        return Aim(targets, why, moving=_follows(choice.scene))
 
     def _bias(self, occupancy: Occupancy) -> float:
         bias = occupancy.bias.bias if occupancy.bias is not None else 0.0
@@ -131,17 +134,25 @@ class RoomTargets:
             vacant = Choice(self.room.rules_in(day.part).vacant)
             return self._show(vacant, 0.0, day, outdoor, (why,))
         taken = self._lamps_to_hold(day)
+        scene = scene_of(self.room, day)
         targets = tuple(
-            self._held_target(lamp, level if lamp.name in taken else None, hold, day) for lamp in self._lamps
+            self._held_target(
+                lamp, level if lamp.name in taken else None, hold, self._wanted_white(scene.get(lamp.name), day)
+            )
+            for lamp in self._lamps
         )
         return Aim(targets, (why,), moving=False)
 
-    def _held_target(self, lamp: Fixture, level: float | None, hold: Hold, day: Day) -> Target:
-        wanted: tuple[int, Whose] = self._wanted_white(None, day) if hold.kelvin is None else (hold.kelvin, "hold")
+    def _held_target(self, lamp: Fixture, level: float | None, hold: Hold, scenes: tuple[int, Whose]) -> Target:
+        wanted: tuple[int, Whose] = scenes if hold.kelvin is None else (hold.kelvin, "hold")
         steps: tuple[Step, ...] = (Unnamed(),) if level is None else (Held(level),)
         return self._target(lamp, steps, wanted)
 
     def _lamps_to_hold(self, day: Day) -> tuple[str, ...]:
         """The lamps that the part's scene lights, whatever the daylight; if it lights none, all but switched ones."""
-        lit = tuple(lamp for lamp, value in scene_of(self.room, day.part).items() if lights(value))
+        lit = tuple(lamp for lamp, value in scene_of(self.room, day).items() if lights(value))
         return lit or tuple(lamp.name for lamp in self._lamps if lamp.kind != "switched")
+
+
+def _follows(scene: Scene) -> bool:
+    return any(isinstance(value, Follow) for value in scene.values())

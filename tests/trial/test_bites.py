@@ -1,0 +1,131 @@
+"""The trials bite: each bug planted here, of the kind that slips in, is found within a few dozen seeds."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from msgspec.structs import replace
+
+import leerie.intake.intake
+import leerie.occupancy.timers
+import leerie.outlet.outlet
+import leerie.record
+import leerie.room
+import leerie.saving
+import leerie.targets.room
+from leerie.occupancy.records import Occupancy
+from leerie.occupancy.table import State
+
+from .trial import Trial
+
+SEEDS = 40
+STEPS = 300
+Plant = Callable[[pytest.MonkeyPatch], None]
+
+
+# ruff: noqa: ARG005 - a planted bug takes what the sound code takes
+
+
+def forgets_the_pace(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet, "next_allowed", lambda slot, pace_ms: 0)
+
+
+def fights_a_hold(patch: pytest.MonkeyPatch) -> None:
+    aim = leerie.targets.room.RoomTargets.aim
+
+    def automatic(self: Any, occupancy: Occupancy, *rest: Any) -> Any:
+        return aim(self, replace(occupancy, hold=None), *rest)
+
+    patch.setattr(leerie.targets.room.RoomTargets, "aim", automatic)
+
+
+def refreshes_in_a_hold(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.room.Room, "_hands_off", property(lambda self: False))
+    aim = leerie.targets.room.RoomTargets.aim
+
+    def stubborn(self: Any, occupancy: Occupancy, *rest: Any) -> Any:
+        found = aim(self, occupancy, *rest)
+        return aim(self, replace(occupancy, hold=None), *rest) if found.targets is None else found
+
+    patch.setattr(leerie.targets.room.RoomTargets, "aim", stubborn)
+
+
+def keeps_what_a_hold_should_drop(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet.Outlet, "drop", lambda self: None)
+
+
+def writes_wishes_late(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.saving, "SECOND_MS", 3_600_000)
+    patch.setattr(leerie.saving, "_wishes", lambda occupancy: ())
+
+
+def repeats_nothing_after_a_reconnect(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet.Outlet, "reconnected", lambda self, now_ms, share: None)
+
+
+def lights_an_empty_room(patch: pytest.MonkeyPatch) -> None:
+    fire = leerie.occupancy.timers.fire
+
+    def lazy(turn: Any, timer: Any, at: Any) -> None:
+        """The end of a grace forgets to leave."""
+        fire(turn, timer, at)
+        if timer.what == "time_up":
+            turn.occupancy = replace(turn.occupancy, state=State.GRACE)
+
+    patch.setattr(leerie.occupancy.timers, "fire", lazy)
+
+
+def measures_holds_by_the_wall(patch: pytest.MonkeyPatch) -> None:
+    def walled(occupancy: Occupancy) -> Any:
+        held = occupancy.hold
+        if held is not None and isinstance(held.ends, int):
+            shift = occupancy.since.wall // 1_000 - occupancy.since.steady
+            yield leerie.occupancy.timers.Timer(held.since.wall // 1_000 - shift + held.ends, "wish")
+
+    patch.setattr(leerie.occupancy.timers, "_wish_timers", walled)
+
+
+def stumbles_over_bytes(patch: pytest.MonkeyPatch) -> None:
+    take = leerie.intake.intake.Intake.take
+
+    def trusting(self: Any, message: Any) -> Any:
+        message.payload.decode()
+        return take(self, message)
+
+    patch.setattr(leerie.intake.intake.Intake, "take", trusting)
+
+
+def lets_an_old_command_win(patch: pytest.MonkeyPatch) -> None:
+    aim = leerie.outlet.outlet.aim
+
+    def first_come(slot: Any, *rest: Any, **named: Any) -> Any:
+        return slot if slot.waiting is not None else aim(slot, *rest, **named)
+
+    patch.setattr(leerie.outlet.outlet, "aim", first_come)
+
+
+BUGS: tuple[Plant, ...] = (
+    forgets_the_pace,
+    fights_a_hold,
+    refreshes_in_a_hold,
+    keeps_what_a_hold_should_drop,
+    writes_wishes_late,
+    repeats_nothing_after_a_reconnect,
+    lights_an_empty_room,
+    measures_holds_by_the_wall,
+    stumbles_over_bytes,
+    lets_an_old_command_win,
+)
+
+
+@pytest.mark.trial
+@pytest.mark.parametrize("plant", BUGS, ids=lambda plant: plant.__name__)
+def test_a_planted_bug_is_found(plant: Plant, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With the bug in place one of the first seeds fails; without it all pass (test_trial)."""
+    plant(monkeypatch)
+    for seed in range(SEEDS):
+        try:
+            Trial(seed).run(STEPS)
+        except Exception:  # noqa: BLE001 - whatever the bug breaks first
+            return
+    pytest.fail(f"{plant.__name__} lived through {SEEDS} seeds")
