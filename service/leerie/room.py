@@ -7,7 +7,6 @@ All that lasts of a room is in its record; what else stands here is worked out f
 from typing import Literal
 
 import msgspec
-from msgspec.structs import replace
 
 from leerie import record as records
 from leerie.config.building import Building
@@ -15,7 +14,7 @@ from leerie.daylight.calendar import Calendar
 from leerie.daylight.outdoors import Sky
 from leerie.intake.inputs import Input
 from leerie.messages import Publish
-from leerie.notes import Cause, Decided, Fault, Faulted, Note, Reason, Recovered, Refused
+from leerie.notes import Cause, Decided, Note, Reason, Refused
 from leerie.now import Now
 from leerie.occupancy import hearing, reasons, timers
 from leerie.occupancy.records import Occupancy, Place
@@ -25,7 +24,7 @@ from leerie.record import Record
 from leerie.saving import Saving
 from leerie.targets.room import Aim, RoomTargets, Target
 from leerie.targets.scenes import Day
-from leerie.view import because, room_view
+from leerie.view import Face, because, room_view
 from leerie.views import RoomView
 from leerie.waking import wake
 
@@ -63,8 +62,6 @@ class Room:
         """A decision not told for want of a connection: its cause, and whether every lamp is to be told."""
         self._owes_scene = False
         """Hands went off before the lamps could be brought to the scene that they are to be left at."""
-        self._say = True
-        self._face: object = None
         self._notes: list[Note] = []
         self._commands: list[Publish] = []
         self._aim: Aim | None = None
@@ -75,7 +72,7 @@ class Room:
         self._course = awake.course
         self._revision = awake.revision
         self._outlet = Outlet(building, name, awake.slots, window)
-        self._faults: tuple[Fault, ...] = reasons.faults(self._occupancy, self._place)
+        self._face = Face(reasons.faults(self._occupancy, self._place))
 
     # ---- what comes in -----------------------------------------------------------------------------------------------
 
@@ -83,26 +80,26 @@ class Room:
         """A message concerns this room."""
         turn = self._catch_up(now)
         if hearing.hear(turn, given, now):
-            self._say = True
+            self._face.speak = True
         self._conclude(turn, now, sky)
 
     def refused(self, note: Refused, now: Now, sky: Sky) -> None:
         """A message for this room was refused."""
         turn = self._catch_up(now)
         hearing.refuse(turn, note, now)
-        self._say = True
+        self._face.speak = True
         self._conclude(turn, now, sky)
 
     def advance(self, now: Now, sky: Sky, *, speak: bool = False) -> None:
         """Time has passed; `speak`: the wall clock stepped, and every time that the room tells is another."""
-        self._say = self._say or speak
+        self._face.speak = self._face.speak or speak
         self._conclude(self._catch_up(now), now, sky)
 
     def settled(self, now: Now, sky: Sky, share: float) -> None:
         """The connection stands and all that was kept has arrived: tell what is new now, repeat the rest soon."""
         turn = self._catch_up(now)
         turn.listen(now)
-        self._online = self._say = True
+        self._online = self._face.speak = True
         self._saving.forget()
         self._outlet.reconnected(now.steady, share)
         owed, self._owed = self._owed, None
@@ -164,7 +161,7 @@ class Room:
         """Take the turn's outcome; returns whether there is something to decide."""
         before, self._occupancy = self._occupancy, turn.occupancy
         self._notes.extend(turn.notes)
-        self._note_faults()
+        self._notes.extend(self._face.faults(self.name, reasons.faults(self._occupancy, self._place)))
         return turn.force or turn.new_part or _deciding(before) != _deciding(self._occupancy)
 
     @property
@@ -238,13 +235,6 @@ class Room:
     def _why(self) -> tuple[Reason, ...]:
         return self._aim.reasons if self._aim is not None else ()
 
-    def _note_faults(self) -> None:
-        after = reasons.faults(self._occupancy, self._place)
-        if after != self._faults:
-            self._notes.extend(Recovered(self.name, fault) for fault in self._faults if fault not in after)
-            self._notes.extend(Faulted(self.name, fault) for fault in after if fault not in self._faults)
-            self._faults = after
-
     # ---- when, and what is left to do --------------------------------------------------------------------------------
 
     @property
@@ -282,17 +272,8 @@ class Room:
         """The room's view, if it shows anything new or somebody waits for an answer."""
         targets = (self._aim.targets if self._aim is not None else None) or ()
         why = (*self._why, *(target.reason for target in targets))
-        view = room_view(self._turn, self._course.holding, self._outlet.slots, why, sky, now)
-        timer = timers.end_of_state(self._turn)
-        face = (
-            replace(view, outdoor=0.0, until=None, hold=None, because=view.because[:2]),
-            timer,
-            self._occupancy.hold,
-        )
-        if not self._say and face == self._face:
-            return None
-        self._say, self._face = False, face
-        return view
+        turn = self._turn
+        return self._face.news(turn, room_view(turn, self._course.holding, self._outlet.slots, why, sky, now))
 
     def memory(self) -> bytes:
         """The record as last written."""

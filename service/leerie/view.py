@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 
+from msgspec.structs import replace
+
 from leerie.daylight.calendar import Holding
 from leerie.daylight.outdoors import Sky
-from leerie.notes import PartReason, Reason
+from leerie.notes import Fault, Faulted, Note, PartReason, Reason, Recovered
 from leerie.now import Now
 from leerie.occupancy import reasons, timers
 from leerie.occupancy.records import Hold
@@ -37,6 +39,34 @@ def room_view(
         faults=reasons.faults(occupancy, turn.place),
         present=turn.kept(now),
     )
+
+
+class Face:
+    """What the world was last shown of a room, so that it is shown again only when there is news."""
+
+    def __init__(self, faults: tuple[Fault, ...]) -> None:
+        self.speak = True
+        """Show the room at the next occasion, news or not: somebody waits for an answer."""
+        self._faults = faults
+        self._shown: object = None
+
+    def news(self, turn: Turn, view: RoomView) -> RoomView | None:
+        """The view if it shows anything new; daylight alone, and what follows from it, is no news."""
+        shown = (
+            replace(view, outdoor=0.0, until=None, hold=None, because=view.because[:2]),
+            timers.end_of_state(turn),
+            turn.occupancy.hold,
+        )
+        if not self.speak and shown == self._shown:
+            return None
+        self.speak, self._shown = False, shown
+        return view
+
+    def faults(self, room: str, after: tuple[Fault, ...]) -> list[Note]:
+        """The faults that have come and gone since it was last asked."""
+        before, self._faults = self._faults, after
+        gone = [Recovered(room, fault) for fault in before if fault not in after]
+        return [*gone, *(Faulted(room, fault) for fault in after if fault not in before)]
 
 
 def because(turn: Turn, holding: Holding, why: tuple[Reason, ...]) -> tuple[Reason, ...]:

@@ -69,6 +69,12 @@ class BothRooms(RuleBasedStateMachine):
         for _ in range(seconds):
             self.slow.second()
 
+    def all_leave(self, when: int) -> None:
+        """Nobody is seen any more, and time passes until `when` seconds after the end of the grace."""
+        for name in ("radar", "pir", "desk"):
+            self.a_sensor_says(name, False)
+        self.live(max(1, (self.slow.ends_at() or self.slow.t) - self.slow.t + when - 1))
+
     def say(self, topic: str, payload: Any, *, retained: bool = False) -> None:
         self.real.say(topic, payload, retained=retained)
         self.real.pass_("0s")
@@ -95,12 +101,11 @@ class BothRooms(RuleBasedStateMachine):
         what=st.sampled_from(["radar", "pir", "desk", "hold"]),
     )
     def all_leave_and_then(self, passing: bool, when: int, what: str) -> None:
-        """Somebody may pass through, nobody stays, and something happens around the second at which it goes dark."""
+        """After use, or after somebody only passed through: around the second at which it goes dark."""
         if passing:
+            self.all_leave(61)
             self.a_sensor_says("pir", True)
-        for name in ("radar", "pir", "desk"):
-            self.a_sensor_says(name, False)
-        self.live(max(1, (self.slow.ends_at() or self.slow.t) - self.slow.t + when - 1))
+        self.all_leave(when)
         if what == "hold":
             self.somebody_holds("start")
         else:

@@ -81,6 +81,7 @@ class Trial:
         self.building = draw(self.random)
         self.now = START
         self.counts: Counter[str] = Counter()
+        self.calendar = Calendar(self.building)
         self.boot = "first"
         self.folder: dict[str, bytes] = {}
         """Records as written."""
@@ -289,9 +290,8 @@ class Trial:
 
     def newest_is_on_its_way(self) -> None:
         """What a lamp was last told, or waits to be told, is what its room wants; while it glides, within a step."""
-        calendar = Calendar(self.building)
         for name, room in self.controller._rooms.items():
-            holding = calendar.holding(self.building.rooms[name].parts, self.now.wall)
+            holding = self.calendar.holding(self.building.rooms[name].parts, self.now.wall)
             outdoor = look(self.controller._outdoors, self.building, self.now).outdoor
             aim = room._targets.aim(room._occupancy, Day(holding.part, holding.earlier), outdoor)
             if aim.moving or aim.targets is None or room._now != self.now:
@@ -345,12 +345,11 @@ class Trial:
         self.settled_right()
 
     def settled_right(self) -> None:
-        calendar = Calendar(self.building)
         for name, room in self.building.rooms.items():
             record = records.decode(self.folder[name])
             assert record is not None
             assert record.occupancy.state is State.VACANT, f"{name} is still {record.occupancy.state} with nobody there"
-            holding = calendar.holding(room.parts, self.now.wall)
+            holding = self.calendar.holding(room.parts, self.now.wall)
             day = Day(holding.part, holding.earlier)
             outdoor = look(self.controller._outdoors, self.building, self.now).outdoor
             aim = RoomTargets(self.building, name).aim(record.occupancy, day, outdoor)

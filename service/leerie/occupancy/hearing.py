@@ -52,7 +52,8 @@ def _taken(turn: Turn, source: str, *, event: bool) -> None:
 def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now) -> None:
     key = repr(given)
     recent = tuple(event for event in turn.occupancy.events if now.steady - event.at.steady < SAME_EVENT_MS)
-    if any(event.key == key for event in recent):
+    # Said again, an absolute wish is only idle, and between others it is the newest; a relative one would be done twice.
+    if key in [event.key for event in (recent if _relative(given) else recent[-1:])]:
         return
     turn.occupancy = replace(turn.occupancy, events=(*recent[-MOST_RECENT:], PastEvent(key, now)))
     match given:
@@ -67,6 +68,12 @@ def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now)
             _taken(turn, sensor, event=deed is not None)
             return
     _taken(turn, turn.place.room.name, event=True)
+
+
+def _relative(given: Pressed | HoldWish | AskWish | BiasWish) -> bool:
+    if isinstance(given, Pressed):
+        return given.deed in ("hold toggle", "raise", "lower")
+    return isinstance(given, HoldWish) and given.action == "toggle"
 
 
 def _press(turn: Turn, deed: Deed | None, now: Now) -> None:

@@ -102,9 +102,12 @@ class Turn:
         if past is None:
             return
         self._count_false_off(past, now)
-        if event is Event.EVIDENCE and now.steady - past.at.steady <= self.rules.relight_ms:
+        if event is Event.EVIDENCE and self._relights(past, now):
             bias = self.occupancy.bias or past.bias
             self.occupancy = replace(self.occupancy, asked=past.asked, bias=bias)
+
+    def _relights(self, past: Past, now: Now) -> bool:
+        return 0 < self.rules.relight_ms >= now.steady - past.at.steady
 
     def _count_false_off(self, past: Past, now: Now) -> None:
         if not past.counted and now.steady - past.at.steady <= FALSE_OFF_MS:
@@ -158,8 +161,7 @@ class Turn:
         occupancy, rules = self.occupancy, self.rules
         if occupancy.state is State.VACANT:
             past = occupancy.past
-            soon = past is not None and now.steady - past.at.steady <= rules.relight_ms
-            sure = rules.confirm_ms == 0 or soon
+            sure = rules.confirm_ms == 0 or (past is not None and self._relights(past, now))
         elif occupancy.state in (State.ARRIVING, State.PASSING):
             first = occupancy.first or occupancy.since
             sure = now.steady - first.steady >= self.place.under(occupancy.under).confirm_ms
