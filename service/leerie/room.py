@@ -17,12 +17,12 @@ from leerie.messages import Publish
 from leerie.notes import Cause, Decided, Note, Reason, Refused
 from leerie.now import Now
 from leerie.occupancy import hearing, reasons, timers
-from leerie.occupancy.records import Occupancy, Place
+from leerie.occupancy.records import Place
 from leerie.occupancy.turn import Turn
 from leerie.outlet.outlet import Outlet, Window
 from leerie.record import Record
 from leerie.saving import Saving
-from leerie.targets.room import Aim, RoomTargets, Target
+from leerie.targets.room import Aim, RoomTargets, Target, hinges
 from leerie.targets.scenes import Day
 from leerie.view import Face, because, room_view
 from leerie.views import RoomView
@@ -162,7 +162,7 @@ class Room:
         before, self._occupancy = self._occupancy, turn.occupancy
         self._notes.extend(turn.notes)
         self._notes.extend(self._face.faults(self.name, reasons.faults(self._occupancy, self._place)))
-        return turn.force or turn.new_part or _deciding(before) != _deciding(self._occupancy)
+        return turn.force or turn.new_part or hinges(before) != hinges(self._occupancy)
 
     @property
     def _day(self) -> Day:
@@ -290,15 +290,3 @@ class Room:
             part=self._course.holding.part,
             began=self._course.holding.began,
         )
-
-
-def _deciding(occupancy: Occupancy) -> tuple[object, ...]:
-    """All of a room's occupancy that its targets hang on."""
-    return (
-        occupancy.state.shown,
-        occupancy.warned,
-        occupancy.untouched,
-        occupancy.hold,
-        occupancy.asked,
-        occupancy.bias,
-    )

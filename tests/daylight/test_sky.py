@@ -24,6 +24,8 @@ CLEAR = {
 LOWER_AT_JOINS = {-12: 0.0081367, -5: 10.4057, -0.8: 463.81, 5: 4499.37, 20: 27317.9}
 """What the lower pieces give at the joins; the same source."""
 
+ROUNDING = 1 + 1e-13
+
 
 @pytest.mark.parametrize("elevation", CLEAR)
 def test_clear_sky_light_is_the_published_polynomials(elevation: float) -> None:
@@ -40,9 +42,10 @@ def test_each_piece_is_the_published_one_until_it_gives_way(join: float) -> None
 
 @given(st.floats(-90, 90), st.floats(-90, 90))
 def test_clear_sky_light_rises_with_the_sun(one: float, other: float) -> None:
+    """Up to the rounding of the last digits: at 90° less 10⁻¹⁴ the sum may come out one bit above that at 90°."""
     low, high = sorted((one, other))
-    assert sky.clear_sky(low) <= sky.clear_sky(high)
-    assert sky.clear_sky(high) <= sky.clear_sky(90)
+    assert sky.clear_sky(low) <= sky.clear_sky(high) * ROUNDING
+    assert sky.clear_sky(high) <= sky.clear_sky(90) * ROUNDING
 
 
 def test_clear_sky_light_rises_through_its_joins() -> None:

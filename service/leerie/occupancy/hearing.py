@@ -52,7 +52,7 @@ def _taken(turn: Turn, source: str, *, event: bool) -> None:
 def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now) -> None:
     key = repr(given)
     recent = tuple(event for event in turn.occupancy.events if now.steady - event.at.steady < SAME_EVENT_MS)
-    # Said again, an absolute wish is only idle, and between others it is the newest; a relative one would be done twice.
+    # An absolute wish said again is idle, and after another it is the newest; a relative one would be done twice.
     if key in [event.key for event in (recent if _relative(given) else recent[-1:])]:
         return
     turn.occupancy = replace(turn.occupancy, events=(*recent[-MOST_RECENT:], PastEvent(key, now)))

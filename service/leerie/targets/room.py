@@ -154,5 +154,17 @@ class RoomTargets:
         return lit or tuple(lamp.name for lamp in self._lamps if lamp.kind != "switched")
 
 
+def hinges(occupancy: Occupancy) -> tuple[object, ...]:
+    """All of a room's occupancy that its targets hang on."""
+    return (
+        occupancy.state.shown,
+        occupancy.warned,
+        occupancy.untouched,
+        occupancy.hold,
+        occupancy.asked,
+        occupancy.bias,
+    )
+
+
 def _follows(scene: Scene) -> bool:
     return any(isinstance(value, Follow) for value in scene.values())
