@@ -121,11 +121,11 @@ class Link:
         return self._outbox.empty and not self._tickets
 
     def close(self) -> None:
-        """Leave cleanly; the broker forgets the will."""
+        """Leave: cleanly if our farewell has arrived; else without a word, so that the will says it in our place."""
         if self._dialling is not None:
             self._dialling.abandon()
         if self._connection is not None:
-            self._connection.goodbye()
+            (self._connection.goodbye if self.idle else self._connection.hang_up)()
         self._selector.close()
 
     # ---- the loop ----------------------------------------------------------------------------------------------------
