@@ -38,6 +38,7 @@ online = {{ topic = "workshop/up", present = ["up"], absent = ["lost"] }}
 kind = "motion"
 topic = "workshop/pir"
 clears = "20s"
+alive = "{alive}"
 rests = "{rests}"
 battery = {{ topic = "workshop/cell", low = 15 }}
 [sensors.button]
@@ -58,6 +59,7 @@ topic = "bath/door"
 [sensors.bed_pir]
 kind = "motion"
 topic = "bed/pir"
+alive = "30m"
 [sensors.bed_button]
 kind = "button"
 topic = "bed/button"
@@ -136,6 +138,7 @@ sensors = ["bed_pir", "bed_button"]
 fixtures = ["bed"]
 confirm = "0s"
 auto_on = 0.7
+if_blind = "last"
 [rooms.bedroom.scenes]
 evening = {{ bed = {{ level = 0.4, kelvin = 2700 }} }}
 night = {{ bed = {{ level = 0.05, kelvin = 2200 }} }}

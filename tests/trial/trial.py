@@ -16,7 +16,7 @@ from leerie.daylight.calendar import Calendar
 from leerie.daylight.outdoors import look
 from leerie.fixtures.lamp import Lamp
 from leerie.messages import Message, Outcome
-from leerie.notes import Commanded, HoldBegun, HoldEnded, Moved
+from leerie.notes import Commanded, Faulted, HoldBegun, HoldEnded, Moved, Note
 from leerie.now import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.occupancy.table import OCCUPANCY, Event, State
 from leerie.outlet.slot import LEVEL_STEP
@@ -262,19 +262,7 @@ class Trial:
         assert self.linked or not outcome.commands, "commanded without a connection"
         began = {note.room for note in outcome.notes if isinstance(note, HoldBegun)}
         for note in outcome.notes:
-            self.counts[type(note).__name__] += 1
-            match note:
-                case Moved():
-                    assert OCCUPANCY[State(note.before)][Event(note.event)] == note.after, "moved outside the table"
-                case HoldBegun():
-                    self.holds[note.room] = note
-                    self.hands_off.pop(note.room, None)
-                    if note.level is None:
-                        self.hands_off[note.room] = self.now.steady
-                case HoldEnded():
-                    self.hold_ended(note)
-                case Commanded():
-                    self.commanded(note, began, settling=settling)
+            self.noted(note, began, settling=settling)
         for room in outcome.records:
             self.folder[room] = self.controller.memory(room)
         for publish in outcome.commands:
@@ -288,10 +276,30 @@ class Trial:
         if settled and self.linked:
             self.newest_is_on_its_way()
 
+    def noted(self, note: Note, began: set[str], *, settling: bool) -> None:
+        self.counts[type(note).__name__] += 1
+        match note:
+            case Moved():
+                self.counts[f"moved by {note.event}"] += 1
+                assert OCCUPANCY[State(note.before)][Event(note.event)] == note.after, "moved outside the table"
+            case HoldBegun():
+                self.holds[note.room] = note
+                self.hands_off.pop(note.room, None)
+                if note.level is None:
+                    self.hands_off[note.room] = self.now.steady
+            case HoldEnded():
+                self.hold_ended(note)
+            case Faulted():
+                self.counts[note.fault.code] += 1
+            case Commanded():
+                self.commanded(note, began, settling=settling)
+
     def newest_is_on_its_way(self) -> None:
         """What a lamp was last told, or waits to be told, is what its room wants; while it glides, within a step."""
         for name, room in self.controller._rooms.items():
             holding = self.calendar.holding(self.building.rooms[name].parts, self.now.wall)
+            self.counts[f"part {holding.part}"] += 1
+            self.counts["enclosed"] += room._occupancy.latch is not None
             outdoor = look(self.controller._outdoors, self.building, self.now).outdoor
             aim = room._targets.aim(room._occupancy, Day(holding.part, holding.earlier), outdoor)
             if aim.moving or aim.targets is None or room._now != self.now:
