@@ -3,7 +3,7 @@
 Nothing of the real machinery is used. Lengths are whole seconds, and so are all instants.
 """
 
-from typing import Literal, NamedTuple
+from typing import ClassVar, Literal, NamedTuple
 
 Ends = int | Literal["vacant", "day_part", "ever"]
 
@@ -12,8 +12,8 @@ CONFIRM, PASS, WARN_BEFORE, WARN_LEVEL, RELIGHT, CLEARS, STUCK, HOLD_FOR = 10, 1
 AUTO_ON = 0.7
 SCENES = {"day": 0.8, "night": 0.2}
 BEGINS = {"day": 8 * 3600, "night": 23 * 3600}
-SENSORS = {"day": ("radar", "pir"), "night": ("pir",)}
-KEEP = ("desk",)
+BUTTON = {"short": "ask light", "double": "ask dark", "long": "hold toggle", "up": "raise", "down": "lower"}
+STEP, DIMMEST, BRIGHTEST = 0.1, -0.9, 1.0
 
 
 class Hold(NamedTuple):
@@ -36,6 +36,16 @@ class Past(NamedTuple):
 
 class SlowRoom:
     """A vacant room at a second of the day."""
+
+    sensors: ClassVar[dict[str, tuple[str, ...]]] = {"day": ("radar", "pir"), "night": ("pir",)}
+    """Those that bring light, by day part."""
+    keep: ClassVar[tuple[str, ...]] = ("desk",)
+    eyes: ClassVar[tuple[str, ...]] = ("radar", "pir", "desk")
+    motion: ClassVar[tuple[str, ...]] = ("pir",)
+    clears: ClassVar[dict[str, int]] = {"pir": CLEARS}
+    stuck_after = STUCK
+    auto_on = AUTO_ON
+    relight = RELIGHT
 
     def __init__(self, second: int, graces: dict[str, int]) -> None:
         self.t = second
@@ -94,7 +104,7 @@ class SlowRoom:
         if self.asked == "dark":
             return {"bench": 0.0, "glow": 0.0}
         level = min(1.0, SCENES[self.part] * (1 + (self.bias.bias if self.bias else 0.0)))
-        share = (1.0 if self.asked == "light" else AUTO_ON) * (WARN_LEVEL if warned else 1.0)
+        share = (1.0 if self.asked == "light" else self.auto_on) * (WARN_LEVEL if warned else 1.0)
         return {"bench": level * share, "glow": 0.0}
 
     # ---- time --------------------------------------------------------------------------------------------------------
@@ -108,7 +118,7 @@ class SlowRoom:
         self.time_is_up(part)
         self.wishes_end(self.t)
         if part != now_part:
-            for name in [name for name in self.seen if name not in (*SENSORS[now_part], *KEEP)]:
+            for name in [name for name in self.seen if name not in (*self.sensors[now_part], *self.keep)]:
                 del self.seen[name]
             self.last_ends()
             self.wishes_end("day_part")
@@ -116,14 +126,18 @@ class SlowRoom:
 
     def sensors_tire(self) -> None:
         for name, (first, last) in list(self.seen.items()):
-            if name == "pir" and self.t >= last + CLEARS:
+            if name in self.clears and self.t >= last + self.clears[name]:
                 del self.seen[name]
-            elif name != "pir" and self.t >= first + STUCK:
+            elif name not in self.motion and self.t >= first + self.stuck_after:
                 del self.seen[name]
                 self.stuck.append(name)
 
+    def kept(self) -> bool:
+        """Does anything keep the room in use?"""
+        return bool(self.seen)
+
     def last_ends(self) -> None:
-        if not self.seen:
+        if not self.kept():
             if self.state == "arriving":
                 self.become("grace after arriving")
             elif self.state == "occupied":
@@ -142,7 +156,7 @@ class SlowRoom:
             self.wishes_end("vacant")
 
     def confirmers(self) -> list[str]:
-        return [name for name in self.seen if name != "pir"]
+        return [name for name in self.seen if name not in self.motion]
 
     def wishes_end(self, what: int | str) -> None:
         if self.hold is not None and _over(self.hold, what):
@@ -165,9 +179,9 @@ class SlowRoom:
             self.seen.pop(name, None)
             self.stuck = [other for other in self.stuck if other != name]
             self.last_ends()
-        elif name not in self.stuck and name in (*SENSORS[self.part], *KEEP):
+        elif name not in self.stuck and name in (*self.sensors[self.part], *self.keep):
             self.seen[name] = (self.seen.get(name, (self.t, 0))[0], self.t)
-            if name in KEEP:
+            if name in self.keep:
                 self.keeps()
             else:
                 self.evidence(sure=kept)
@@ -180,7 +194,7 @@ class SlowRoom:
 
     def evidence(self, sure: bool) -> None:
         if self.state == "vacant":
-            if self.t - self.past.at <= RELIGHT:
+            if 0 < self.relight >= self.t - self.past.at:
                 self.asked, self.bias = self.past.asked, self.bias or self.past.bias
                 sure = True
             self.become("occupied" if sure else "arriving")
@@ -207,10 +221,25 @@ class SlowRoom:
         if action == "end" or (action == "toggle" and self.hold is not None):
             self.hold = None
         else:
-            if self.hold is None and self.warned and level is None:
-                self.lamps = self.automatic(warned=False)
+            if level is None:
+                self.lamps = self.left_behind()
             self.hold = Hold(self.t, ends, level)
         self.lamps = self.wanted()
+
+    def left_behind(self) -> dict[str, float]:
+        """The lamps as hands go off them."""
+        return self.automatic(warned=False) if self.hold is None and self.warned else self.lamps
+
+    def presses(self, word: str) -> None:
+        match BUTTON.get(word, "").split():
+            case ["ask", what]:
+                self.asks(what)
+            case ["hold", action]:
+                self.holds(action)
+            case [way]:
+                now = self.bias.bias if self.bias else 0.0
+                bias = now + (STEP if way == "raise" else -STEP)
+                self.biases(round(min(BRIGHTEST, max(DIMMEST, bias)), 3), "vacant")
 
     def biases(self, bias: float, ends: Ends) -> None:
         self.bias = Bias(self.t, ends, bias) if bias else None

@@ -153,3 +153,14 @@ def test_it_outlives_a_restart() -> None:
     assert play.state() == "occupied"
     play.restart(after="1m", door="open")  # it opened while we were away
     assert play.state() == "grace"
+
+
+def test_presence_that_is_only_held_over_encloses_nobody() -> None:
+    """Last seen 25 s after the shut; that it is believed past the 30 s proves nothing."""
+    play = bath(sensor("radar", clears="20s"))
+    play.say("door", "open")
+    play.say("door", "closed")
+    play.pass_("25s")
+    play.say("radar", True)
+    play.pass_("20s")
+    assert play.state() == "grace"

@@ -233,6 +233,15 @@ def test_presence_soon_after_going_dark_brings_back_what_was_there(
     assert play.levels["bench"] == pytest.approx(0.88 if asked else 0.4)
 
 
+def test_a_relight_of_nothing_never_relights_even_at_the_very_moment_of_going_dark() -> None:
+    play = occupied(workshop(relight="0s"))
+    play.ask("light")
+    play.say("radar", False)
+    play.pass_("10m")
+    play.say("radar", True)
+    assert (play.state(), play.view().asked) == ("arriving", None)
+
+
 def test_presence_from_keep_does_not_relight() -> None:
     house = building(
         sensor("pir", "motion", clears="20s"),

@@ -112,11 +112,11 @@ def _doors_timers(turn: Turn) -> Iterator[Timer]:
     if latch is not None:
         yield Timer(latch.at.steady + turn.place.sensors[latch.sensor].stuck_ms, "latch_stuck")
     elif turn.place.room.enclosed:
-        # A presence sensor that goes on saying "present" sees somebody at every moment, also at the first that counts.
-        seen = turn.seen()
-        sealed = turn.sealed_from(seen) if seen is not None else None
-        if sealed is not None:
-            yield Timer(sealed + 1, "sealed", seen)
+        # A presence sensor that goes on saying "present" sees somebody also at the first moment that counts.
+        for name in filter(turn.sees_at_every_moment, turn.seeing()):
+            sealed = turn.sealed_from(name)
+            if sealed is not None:
+                yield Timer(sealed + 1, "sealed", name)
 
 
 def _state_timers(turn: Turn) -> Iterator[Timer]:

@@ -3,6 +3,8 @@
 A turn takes the room's frozen Occupancy and leaves another one behind, with the notes of what happened.
 """
 
+from collections.abc import Iterator
+
 from msgspec.structs import replace
 
 from leerie.config.building import Rules
@@ -130,13 +132,12 @@ class Turn:
 
     def see_presence(self, now: Now) -> None:
         """A sensor that goes on saying "present" is evidence at each moment, also at one that changes what counts."""
-        for name in (*self.rules.sensors, *self.rules.keep):
-            if self.place.sensors[name].kind == "presence" and self.occupancy.sensors[name].present:
-                brings = name in self.rules.sensors
-                if self.occupancy.state in (State.PASSING, State.GRACE) or (
-                    brings and self.occupancy.state is State.VACANT
-                ):
-                    self.move(Event.EVIDENCE if brings else Event.KEEP, now, name)
+        for name in self.seeing():
+            brings = name in self.rules.sensors
+            if self.occupancy.state in (State.PASSING, State.GRACE) or (
+                brings and self.occupancy.state is State.VACANT
+            ):
+                self.move(Event.EVIDENCE if brings else Event.KEEP, now, name)
 
     def _evidence(self, said: Said, now: Now) -> None:
         if said.sensor in self.rules.sensors:
@@ -226,11 +227,13 @@ class Turn:
 
     def seen(self) -> str | None:
         """A presence sensor, or the latch's, that says somebody is there right now."""
-        for group in (self.rules.sensors, self.rules.keep):
-            for name in group:
-                if self.place.sensors[name].kind == "presence" and self.occupancy.sensors[name].present:
-                    return name
-        return self.occupancy.latch.sensor if self.occupancy.latch else None
+        return next(self.seeing(), self.occupancy.latch.sensor if self.occupancy.latch else None)
+
+    def seeing(self) -> Iterator[str]:
+        """The presence sensors that say somebody is there right now, those that bring light first."""
+        for name in (*self.rules.sensors, *self.rules.keep):
+            if self.place.sensors[name].kind == "presence" and self.occupancy.sensors[name].present:
+                yield name
 
     # ---- doors -------------------------------------------------------------------------------------------------------
 
@@ -259,8 +262,13 @@ class Turn:
     def _seen_last(self, sensor: str, now: Now) -> None:
         """The latch counts from the last moment at which its sensor saw somebody."""
         latch = self.occupancy.latch
-        if latch is not None and latch.sensor == sensor and self.place.sensors[sensor].kind == "presence":
+        if latch is not None and latch.sensor == sensor and self.sees_at_every_moment(sensor):
             self.occupancy = replace(self.occupancy, latch=Latch(sensor, now))
+
+    def sees_at_every_moment(self, sensor: str) -> bool:
+        """While it says "present" it goes on seeing somebody; what `clears` holds over is not seen."""
+        given = self.place.sensors[sensor]
+        return given.kind == "presence" and given.clears_ms is None
 
     def see_doors(self) -> None:
         """An open or unknown door opens the latch."""
