@@ -118,8 +118,8 @@ def test_every_dependency_has_its_reason() -> None:
 @pytest.mark.parametrize("command", re.findall(r"^    (python3 -m venv .*)$", README, re.MULTILINE))
 def test_the_readmes_commands_are_one_line_each_and_ci_runs_the_tests_one(command: str) -> None:
     """Two lines lead from a fresh clone to a demo and to the tests; CI runs the second, word for word."""
-    assert command.endswith(("leerie demo", "pytest"))
-    if command.endswith("pytest"):
+    assert command.endswith(("leerie demo", "pytest -n auto"))
+    if command.endswith("pytest -n auto"):
         assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 

@@ -83,6 +83,7 @@ refresh = "never"
 kind = "dimmable"
 topic = "lamps/stair"
 payload = "$percent"
+refresh = "never"
 [fixtures.mirror]
 kind = "dimmable"
 topic = "lamps/mirror"

@@ -59,10 +59,6 @@ def writes_wishes_late(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.saving, "_wishes", lambda occupancy: ())
 
 
-def repeats_nothing_after_a_reconnect(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(leerie.outlet.outlet.Outlet, "reconnected", lambda self, now_ms, share: None)
-
-
 def lights_an_empty_room(patch: pytest.MonkeyPatch) -> None:
     fire = leerie.occupancy.timers.fire
 
@@ -110,7 +106,6 @@ BUGS: tuple[Plant, ...] = (
     refreshes_in_a_hold,
     keeps_what_a_hold_should_drop,
     writes_wishes_late,
-    repeats_nothing_after_a_reconnect,
     lights_an_empty_room,
     measures_holds_by_the_wall,
     stumbles_over_bytes,

@@ -6,7 +6,7 @@ from leerie.occupancy.table import Event
 
 from .trial import Trial
 
-SEEDS = range(60)
+SEEDS = range(40)
 EXPECTED = (
     *("connection_lost", "restart", "clock_steps", "nonsense", "broker_lets_go", "Refused", "Moved", "FalseOff"),
     *("HoldBegun", "HoldEnded", "Commanded", "Coalesced", "Undelivered", "Faulted", "Recovered"),
@@ -31,7 +31,7 @@ def test_no_fault_breaks_an_invariant_and_peace_settles_everything(seed: int) ->
 @pytest.mark.trial
 def test_the_trials_reach_what_they_are_for() -> None:
     """Faults that are never drawn prove nothing."""
-    trials = [Trial(seed) for seed in range(100, 112)]
+    trials = [Trial(seed) for seed in range(16)]
     for trial in trials:
         trial.run(400)
     reached = {name: sum(trial.counts[name] for trial in trials) for name in EXPECTED}
