@@ -146,9 +146,10 @@ class Lines:
 class House:
     """The daemon in a thread, its clock so many times as fast as the real one."""
 
-    def __init__(self, config: Path, speed: float = 20, **daemon: Any) -> None:
+    def __init__(self, config: Path, speed: float = 20, start: int | None = None, **daemon: Any) -> None:
+        """`start`: what its wall clock says at first, µs UTC; None: the real time."""
         self.log = Lines()
-        self.clock = Clock(speed)
+        self.clock = Clock(speed, start)
         self.code: int | None = None
         logger = log.make("json", stream=cast("TextIO", self.log))
         self.daemon = Daemon(load(config, {}).building, logger, self.clock, **daemon)

@@ -27,6 +27,9 @@ DARK = {"lamp": False, "out": 0, "white": 3000}
 """Off, in the white that the vacant scene leaves it: the site's."""
 PEOPLE = "workshop/bench/radar"
 
+JUST_BEFORE_MIDNIGHT = 1_768_262_380_000_000
+"""2026-01-12 23:59:40 in London, µs UTC."""
+
 
 class Room:
     """The workshop as somebody at the broker sees it."""
@@ -152,6 +155,32 @@ def test_a_hold_until_vacant_ends_when_the_last_has_left(room: Room) -> None:
     room.state("vacant", lambda state: state["hold"] is None)
     room.lamp(DARK)
     room.sign("CLOSE")
+
+
+def test_a_hold_until_the_next_day_part_ends_when_it_begins(kind: Kind, broker: Broker, tmp_path: Path) -> None:
+    """Here that is the room's only part, which begins anew at midnight."""
+    config = workshop(tmp_path, broker.port, f'protocol = "{kind.protocol}"')
+    with Person(broker.port, "lamps/#", "leerie/#") as person, House(config, start=JUST_BEFORE_MIDNIGHT) as house:
+        room = Room(person, house)
+        room.wish("hold", {"hold": True, "for": "day_part", "level": 0.5, "kelvin": 2700})
+        room.lamp({"lamp": True, "out": 64, "white": 2700})
+        assert room.state("hold")["until"] is None
+        room.state("grace", lambda state: state["hold"] is None)
+        room.lamp(SCENE)
+
+
+def test_a_hold_for_ever_lasts_until_somebody_ends_it(room: Room) -> None:
+    """Occupancy runs on beneath, and no lamp is told of it."""
+    room.wish("hold", {"hold": True, "for": "ever"})
+    room.state("hold")
+    room.does(PEOPLE, "true")
+    room.state("hold", lambda state: state["occupancy"] == "occupied")
+    room.does(PEOPLE, "false")
+    room.state("hold", lambda state: state["occupancy"] == "vacant")
+    assert room.told() == []
+    room.wish("hold", "end")
+    room.state("vacant")
+    room.lamp(DARK)
 
 
 def test_a_button_toggles_a_hold_and_asks(room: Room) -> None:
