@@ -132,11 +132,12 @@ class Room:
 
     @property
     def _turn(self) -> Turn:
-        return Turn(self._occupancy, self._place, self._course.holding.part)
+        turn = Turn(self._occupancy, self._place, self._course.holding.part)
+        turn.deaf = not self._online
+        return turn
 
     def _catch_up(self, now: Now) -> Turn:
         turn = self._turn
-        turn.deaf = not self._online
         self._course.catch_up(turn, self._now, now)
         self._now = now
         return turn
@@ -240,9 +241,7 @@ class Room:
     @property
     def due(self) -> int | None:
         """The steady ms at which this room must be looked at again."""
-        turn = self._turn
-        turn.deaf = not self._online
-        timer = timers.next_timer(turn)
+        timer = timers.next_timer(self._turn)
         gliding = self._online and self._aim is not None and self._aim.moving
         moments = (
             timer.due if timer is not None else None,
