@@ -132,7 +132,7 @@ class Heard(msgspec.Struct, frozen=True, tag="heard"):
     """A message was taken."""
 
     kind: Literal[
-        "presence", "motion", "door", "button", "online", "battery", "cloud", "outdoor", "hold", "ask", "bias"
+        "presence", "motion", "door", "button", "online", "battery", "cloud", "outdoor", "meter", "hold", "ask", "bias"
     ]
     source: str
     """A sensor's, feed's or room's key."""

@@ -32,6 +32,8 @@ class Site(msgspec.Struct, frozen=True):
     workweek: tuple[int, ...]
     """Weekdays, Monday 0; a workday is one of them that is no holiday."""
     kelvin: int
+    bed: str | None = None
+    """The day part in which people sleep, for the melanopic estimate."""
 
 
 class Tls(msgspec.Struct, frozen=True):
@@ -77,7 +79,7 @@ class Feed(msgspec.Struct, frozen=True):
     topic: str
     pointer: Pointer
     expires_ms: int
-    unit: Literal["percent", "fraction", "okta", "lux"]
+    unit: Literal["percent", "fraction", "okta", "metar", "lux"]
 
 
 class Daylight(msgspec.Struct, frozen=True):
@@ -116,6 +118,8 @@ class DayPart(msgspec.Struct, frozen=True):
     """Seconds after local midnight; bounds every day's start."""
     latest: int | None
     kelvin: int | None
+    blend_ms: int = 0
+    """How long a room takes from what its part before gives to what this one gives."""
 
 
 class Match(msgspec.Struct, frozen=True):
@@ -195,11 +199,38 @@ class Fixture(msgspec.Struct, frozen=True):
     """Least time between two commands."""
     refresh_ms: int | None
     """None: never."""
+    lumens: float | None = None
+    """At high-end trim."""
+    watts: float | None = None
+    """Drawn at high-end trim."""
+    standby: float = 0.5
+    """W drawn while off."""
+    utilisation: float | None = None
+    """Share of its lumens that reach the task plane; None: the room's."""
+
+
+class SunWhite(msgspec.Struct, frozen=True):
+    """White that goes with the sun: evenly in MK⁻¹ from warm at the horizon and below to cool at `high` and above."""
+
+    warm: int
+    """K"""
+    cool: int
+    """K"""
+    high: float = 30.0
+    """Degrees of unrefracted elevation, above 0."""
+
+
+White: TypeAlias = int | SunWhite
+"""K, or with the sun."""
+Chromaticity: TypeAlias = tuple[float, float]
+"""CIE 1931 x, y."""
 
 
 class Fixed(msgspec.Struct, frozen=True):
     level: float
-    kelvin: int | None = None
+    kelvin: White | None = None
+    xy: Chromaticity | None = None
+    """A colour instead of a white."""
 
 
 class Follow(msgspec.Struct, frozen=True):
@@ -207,10 +238,20 @@ class Follow(msgspec.Struct, frozen=True):
 
     first: float
     second: float
-    kelvin: int | None = None
+    kelvin: White | None = None
+    xy: Chromaticity | None = None
 
 
-Value: TypeAlias = Fixed | Follow
+class Maintain(msgspec.Struct, frozen=True):
+    """Level makes up what daylight and the room's other lamps leave wanting of an illuminance on the task plane."""
+
+    lux: float
+    """lx, above 0; the same at all lamps of a scene that have one."""
+    kelvin: White | None = None
+    xy: Chromaticity | None = None
+
+
+Value: TypeAlias = Fixed | Follow | Maintain
 Scene: TypeAlias = Mapping[str, Value]
 """Lamp → value; lamps it does not name are off."""
 
@@ -239,6 +280,18 @@ HoldEnd: TypeAlias = int | Literal["vacant", "day_part", "ever"]
 """When a hold ends: after so many milliseconds, or at that event."""
 
 
+class Meter(msgspec.Struct, frozen=True):
+    """A light sensor in a room."""
+
+    topic: str
+    pointer: Pointer
+    expires_ms: int
+    lamps: float
+    """What it reads for each lx that the lamps bring to the task plane."""
+    daylight: float
+    """What it reads for each lx that daylight brings there, above 0."""
+
+
 class Room(msgspec.Struct, frozen=True):
     name: str
     sensors: tuple[str, ...]
@@ -257,6 +310,17 @@ class Room(msgspec.Struct, frozen=True):
     enclosed: bool
     settle_ms: int
     egress: bool
+    area: float | None = None
+    """m²"""
+    maintenance: float = 0.8
+    """Share of their first light that lamps keep over the years."""
+    utilisation: float = 0.5
+    """Share of lamp lumens that reach the task plane, where the lamp has no own."""
+    daylight_factor: float = 0.0
+    """Daylight on the task plane per diffuse illuminance outdoors, fraction (the config says percent)."""
+    eye_ratio: float = 0.5
+    """Vertical illuminance at the eye over horizontal at the task."""
+    meter: Meter | None = None
 
     def rules_in(self, part: str | None) -> Rules:
         """The rules of that day part."""

@@ -44,6 +44,14 @@ class Read(msgspec.Struct, frozen=True):
     """Cloud: fraction 0…1, None for a sky that cannot be seen (okta 9); outdoor: lx, at least 0."""
 
 
+class Metered(msgspec.Struct, frozen=True):
+    """A room's own meter spoke."""
+
+    room: str
+    lux: float
+    """As read, lx, at least 0."""
+
+
 class HoldWish(msgspec.Struct, frozen=True):
     room: str
     action: Literal["start", "end", "toggle"]
@@ -65,5 +73,5 @@ class BiasWish(msgspec.Struct, frozen=True):
     ends: HoldEnd
 
 
-Input: TypeAlias = Said | Pressed | OnlineSaid | BatterySaid | Read | HoldWish | AskWish | BiasWish
+Input: TypeAlias = Said | Pressed | OnlineSaid | BatterySaid | Read | Metered | HoldWish | AskWish | BiasWish
 """Pressed, HoldWish, AskWish, BiasWish, an opening and a motion pulse are events, the rest values."""
