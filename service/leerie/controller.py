@@ -10,8 +10,19 @@ from collections.abc import Iterable, Mapping
 
 from leerie.config.building import Building
 from leerie.daylight.calendar import Calendar
-from leerie.daylight.outdoors import Outdoors, Sky, look
-from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input, OnlineSaid, Pressed, Read, Said
+from leerie.daylight.outdoors import Skies
+from leerie.intake.inputs import (
+    AskWish,
+    BatterySaid,
+    BiasWish,
+    HoldWish,
+    Input,
+    Metered,
+    OnlineSaid,
+    Pressed,
+    Read,
+    Said,
+)
 from leerie.intake.intake import Intake
 from leerie.messages import Message, Outcome, Publish
 from leerie.notes import Heard, Note, Refused, Undelivered
@@ -38,7 +49,7 @@ class Controller:
         self._intake = Intake(building)
         self._calendar = Calendar(building)
         self._window = Window()
-        self._outdoors = Outdoors()
+        self._skies = Skies(building)
         self._rooms: dict[str, Room] = {}
         self._listeners = _listeners(building)
         self._queue: list[tuple[int, str]] = []
@@ -64,11 +75,10 @@ class Controller:
         self._wake(now)
         self._online = True
         self._sky_due = now.steady
-        sky = self._sky(now)
         count = len(self._rooms)
         for place, room in enumerate(self._rooms.values()):
-            room.settled(now, sky, place / count)
-        return self._outcome(self._rooms, now, sky)
+            room.settled(now, self._skies, place / count)
+        return self._outcome(self._rooms, now)
 
     def lost(self, now: Now) -> None:
         """The connection is gone; nothing that was in flight counts any more."""
@@ -81,29 +91,27 @@ class Controller:
     def receive(self, message: Message, now: Now) -> Outcome:
         """Take a message."""
         self._wake(now)
-        sky = self._sky(now)
         notes: list[Note] = []
         touched: dict[str, None] = {}
         for given in self._intake.take(message):
             if isinstance(given, Refused):
                 notes.append(given)
                 for name in given.rooms:
-                    self._rooms[name].refused(given, now, sky)
+                    self._rooms[name].refused(given, now, self._skies)
                 touched.update(dict.fromkeys(given.rooms))
             else:
                 notes.append(_heard(given, self._building, message.retained))
-                touched.update(dict.fromkeys(self._hear(given, now, sky)))
-        return self._outcome(touched, now, self._sky(now), notes)
+                touched.update(dict.fromkeys(self._hear(given, now)))
+        return self._outcome(touched, now, notes)
 
     def advance(self, now: Now) -> Outcome:
         """Time has passed."""
         self._wake(now)
-        sky = self._sky(now)
         stepped = self._stepped(now)
         due = stepped or self._take_due(now)
         for name in due:
-            self._rooms[name].advance(now, sky, speak=bool(stepped))
-        return self._outcome(due, now, sky)
+            self._rooms[name].advance(now, self._skies, speak=bool(stepped))
+        return self._outcome(due, now)
 
     def acknowledged(self, ticket: int, ok: bool, now: Now) -> None:
         """The broker took or refused a publish; look at due() again."""
@@ -131,10 +139,9 @@ class Controller:
     def farewell(self, now: Now) -> Outcome:
         """A clean stop: escape routes get their lit scene, nothing else is sent."""
         self._wake(now)
-        sky = self._sky(now)
         for room in self._rooms.values():
-            room.farewell(now, sky)
-        return self._outcome(self._rooms, now, sky)
+            room.farewell(now, self._skies)
+        return self._outcome(self._rooms, now)
 
     # ---- the parts of a step -----------------------------------------------------------------------------------------
 
@@ -149,30 +156,35 @@ class Controller:
             self._offset_us = now.wall - now.steady * 1_000
             self._requeue(self._rooms)
 
-    def _hear(self, given: Input, now: Now, sky: Sky) -> tuple[str, ...]:
+    def _hear(self, given: Input, now: Now) -> tuple[str, ...]:
         """Bring an input to the rooms that it concerns; a reading of the sky moves no lamp by itself."""
-        if isinstance(given, Read):
-            self._outdoors = self._outdoors.read(given.feed, given.value, now)
-            self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))
-            return ()
-        rooms = (
-            (given.room,) if isinstance(given, HoldWish | AskWish | BiasWish) else self._listeners.get(given.sensor, ())
-        )
+        match given:
+            case Read():
+                self._read(given, now)
+                return ()
+            case HoldWish() | AskWish() | BiasWish() | Metered():
+                rooms: tuple[str, ...] = (given.room,)
+            case _:
+                rooms = self._listeners.get(given.sensor, ())
         for name in rooms:
-            self._rooms[name].receive(given, now, sky)
+            self._rooms[name].receive(given, now, self._skies)
         return rooms
 
-    def _sky(self, now: Now) -> Sky:
-        return look(self._outdoors, self._building, now)
+    def _read(self, given: Read, now: Now) -> None:
+        for room in self._rooms.values():
+            room.sky_changes(now, self._skies)
+        self._skies.read(given.feed, given.value, now)
+        self._requeue(self._rooms)
+        self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))
 
-    def _outcome(self, names: Iterable[str], now: Now, sky: Sky, notes: Iterable[Note] = ()) -> Outcome:
+    def _outcome(self, names: Iterable[str], now: Now, notes: Iterable[Note] = ()) -> Outcome:
         commands: list[Publish] = []
         records: list[str] = []
         views: list[RoomView] = []
         told = [*notes, *self._owed]
         self._owed = []
         for name in names:
-            step = self._rooms[name].collect(now, sky)
+            step = self._rooms[name].collect(now, self._skies)
             commands.extend(step.commands)
             told.extend(step.notes)
             if step.save:
@@ -180,9 +192,9 @@ class Controller:
             if step.view is not None and self._online:
                 views.append(step.view)
         self._requeue(names)
-        return Outcome(tuple(commands), tuple(records), tuple(views), self._sky_news(now, sky), tuple(told))
+        return Outcome(tuple(commands), tuple(records), tuple(views), self._sky_news(now), tuple(told))
 
-    def _sky_news(self, now: Now, sky: Sky) -> SkyView | None:
+    def _sky_news(self, now: Now) -> SkyView | None:
         if not self._online or now.steady < self._sky_due:
             return None
         holding = self._calendar.holding(tuple(self._building.parts), now.wall)
@@ -191,7 +203,7 @@ class Controller:
         if holding.next is not None:
             begins = now.steady - (now.wall - holding.next) // 1_000
             self._sky_due = min(self._sky_due, max(begins, now.steady + SKY_LEAST_MS))
-        return sky_view(sky, holding.part, now)
+        return sky_view(self._skies.at(now), holding.part, now)
 
     # ---- the queue ---------------------------------------------------------------------------------------------------
 
@@ -250,6 +262,8 @@ def _heard(given: Input, building: Building, retained: bool) -> Heard:
             note = Heard("battery", sensor, "low" if low else "good", retained)
         case Read(feed, value):
             note = Heard(feed, feed, str(value), retained)
+        case Metered(room, lux):
+            note = Heard("meter", room, str(lux), retained)
         case HoldWish(room, action):
             note = Heard("hold", room, action, retained)
         case AskWish(room, light):

@@ -34,7 +34,7 @@ class Course:
         holding = course.holding
         part, began = known
         next_ = holding.next if (holding.part, holding.began) == known else wall
-        course.holding = Holding(part, began, next_, holding.earlier)
+        course.holding = Holding(part, began, next_, holding.earlier, holding.before)
         return course
 
     def due(self, now: Now) -> float:

@@ -44,6 +44,29 @@ class AskReason(msgspec.Struct, frozen=True, tag="ask"):
     """The scene that brings the light: a day part, `asked`; None for dark."""
 
 
+class SkyReason(msgspec.Struct, frozen=True, tag="sky"):
+    """The light outdoors and what it was made from, where a lamp of the room hangs on it."""
+
+    elevation: float
+    """Of the sun, degrees, unrefracted."""
+    azimuth: float
+    """Degrees from north through east."""
+    clear: float
+    """What a clear sky would give, lx on the horizontal."""
+    cover: float
+    """Cloud cover reckoned with, 0…1."""
+    factor: float
+    """What that leaves of clear-sky light, 1…0.25."""
+    newest: float
+    """Outdoors now, lx."""
+    source: Literal["sun", "sun+cloud", "sensor"]
+    """The sun and the cover assumed, the sun and the cover told, or the sensor, from which the cover is worked back."""
+    diffuse: float
+    """The part of it that comes from the sky and not from the sun, lx."""
+    outdoor: float
+    """Outdoors as the room goes by it, lx: it follows the newest only so fast."""
+
+
 class UntouchedReason(msgspec.Struct, frozen=True, tag="untouched"):
     """Started without memory: the lamps stay as they are until a sensor speaks or the grace is over."""
 
@@ -92,9 +115,51 @@ class Warned(msgspec.Struct, frozen=True, tag="warned"):
     level: float
 
 
-class Rested(msgspec.Struct, frozen=True, tag="rested"):
-    """An escape route's lamp rests at low-end trim instead of going off."""
+class Maintains(msgspec.Struct, frozen=True, tag="maintains"):
+    """What an illuminance on the task plane still wants from the lamps that maintain it. All but level in lx."""
 
+    lux: float
+    """As the scene has it."""
+    bias: float
+    wanted: float
+    """lux · (1 + bias)²: bias is in perceived brightness."""
+    daylight: float
+    """Already there from outdoors."""
+    by: Literal["meter", "factor"]
+    """Who says so: the room's meter, or the daylight factor and the sky's diffuse light."""
+    fixed: float
+    """Already there from the scene's other lamps."""
+    full: float
+    """What these lamps bring together at full."""
+    output: float
+    """The share of their light that they burn at, 0…1."""
+    level: float
+    """√output"""
+
+
+class Rested(msgspec.Struct, frozen=True, tag="rested"):
+    """The lamp rests at low-end trim where daylight alone would do."""
+
+    level: float
+    why: Literal["never_dark", "daylight"] = "never_dark"
+    """An escape route, or an ask for light: it does not go off; or only not yet."""
+    until: int | None = None
+    """When it goes off if daylight stays, wall clock µs UTC; None: not by time."""
+
+
+class PutOut(msgspec.Struct, frozen=True, tag="put_out"):
+    """Off because daylight does; it comes back when daylight has clearly fallen behind."""
+
+
+class Blended(msgspec.Struct, frozen=True, tag="blended"):
+    """On the way from what the day part before gives to what this one gives, both as they are at this moment."""
+
+    earlier: str
+    part: str
+    share: float
+    """Of the way, 0…1."""
+    before: "tuple[Step, ...]"
+    after: "tuple[Step, ...]"
     level: float
 
 
@@ -103,9 +168,45 @@ class White(msgspec.Struct, frozen=True, tag="white"):
     source: Literal["hold", "scene", "part", "site"]
     wanted: int
     """What was asked for, before the lamp's own range cut it."""
+    elevation: float | None = None
+    """Degrees of the sun with which the white goes; None: it does not."""
 
 
-Step: TypeAlias = Base | Unnamed | Follows | Held | Biased | Partial | Warned | Rested | White
+class Coloured(msgspec.Struct, frozen=True, tag="coloured"):
+    x: float
+    """CIE 1931"""
+    y: float
+
+
+class Sent(msgspec.Struct, frozen=True, tag="sent"):
+    """What a level becomes on its way to the lamp."""
+
+    output: float
+    """Share of the lamp's light at high-end trim, 0…1."""
+    device: float
+    """Share of what the device can be told, 0…1, after trims and curve."""
+    curve: str
+    """The dimming curve, or `response` for a measured one."""
+    trim: tuple[float, float]
+    messages: tuple[tuple[str, str], ...]
+    """Topic and payload of each."""
+
+
+Step: TypeAlias = (
+    Base
+    | Unnamed
+    | Follows
+    | Maintains
+    | Held
+    | Biased
+    | Partial
+    | Warned
+    | Rested
+    | PutOut
+    | Blended
+    | White
+    | Coloured
+)
 
 
 class LampReason(msgspec.Struct, frozen=True, tag="lamp"):
@@ -116,9 +217,11 @@ class LampReason(msgspec.Struct, frozen=True, tag="lamp"):
     level: float
     kelvin: int | None
     switched: bool
+    sent: Sent | None = None
+    """What goes to the lamp for it; None: hands are off."""
 
 
-Reason: TypeAlias = StateReason | PartReason | HoldReason | AskReason | UntouchedReason | LampReason
+Reason: TypeAlias = StateReason | PartReason | HoldReason | AskReason | SkyReason | UntouchedReason | LampReason
 
 # ---- notes -----------------------------------------------------------------------------------------------------------
 

@@ -10,6 +10,7 @@ from typing import TypeVar, cast
 
 import msgspec
 
+from leerie.daylight.here import Here
 from leerie.now import DAY_MS, Now
 from leerie.occupancy.records import Occupancy
 from leerie.outlet.slot import Slot
@@ -36,6 +37,8 @@ class Record(msgspec.Struct, frozen=True, omit_defaults=True):
     part: str | None = None
     began: int | None = None
     """When that day part began, wall clock µs UTC."""
+    here: Here | None = None
+    """The light outdoors as the room goes by it, while its lamps move with it."""
     format: int = FORMAT
 
 

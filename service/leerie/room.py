@@ -7,23 +7,25 @@ All that lasts of a room is in its record; what else stands here is worked out f
 from typing import Literal
 
 import msgspec
+from msgspec.structs import replace
 
 from leerie import record as records
+from leerie.aiming import Aiming
 from leerie.config.building import Building
 from leerie.daylight.calendar import Calendar
-from leerie.daylight.outdoors import Sky
-from leerie.intake.inputs import Input
+from leerie.daylight.outdoors import Skies
+from leerie.intake.inputs import Input, Metered
 from leerie.messages import Publish
 from leerie.notes import Cause, Decided, Note, Reason, Refused
 from leerie.now import Now
 from leerie.occupancy import hearing, reasons, timers
 from leerie.occupancy.records import Place
+from leerie.occupancy.table import State
 from leerie.occupancy.turn import Turn
 from leerie.outlet.outlet import Outlet, Window
 from leerie.record import Record
 from leerie.saving import Saving
-from leerie.targets.room import Aim, RoomTargets, Target, hinges
-from leerie.targets.scenes import Day
+from leerie.targets.room import Aim, Target, hinges
 from leerie.view import Face, because, room_view
 from leerie.views import RoomView
 from leerie.waking import wake
@@ -53,8 +55,6 @@ class Room:
     ) -> None:
         self.name = name
         self._place = Place.of(building.rooms[name], building.sensors)
-        self._targets = RoomTargets(building, name)
-        self._drift_ms = building.service.drift_ms
         self._boot = boot
         self._saving = Saving()
         self._online = False
@@ -64,38 +64,39 @@ class Room:
         """Hands went off before the lamps could be brought to the scene that they are to be left at."""
         self._notes: list[Note] = []
         self._commands: list[Publish] = []
-        self._aim: Aim | None = None
-        self._last_look = now
         awake = wake(self._place, calendar, memory, boot, now)
         self._now = awake.since
         self._occupancy = awake.occupancy
         self._course = awake.course
         self._revision = awake.revision
         self._outlet = Outlet(building, name, awake.slots, window)
+        self._aiming = Aiming(building, name, awake.here)
         self._face = Face(reasons.faults(self._occupancy, self._place))
 
     # ---- what comes in -----------------------------------------------------------------------------------------------
 
-    def receive(self, given: Input, now: Now, sky: Sky) -> None:
+    def receive(self, given: Input, now: Now, skies: Skies) -> None:
         """A message concerns this room."""
         turn = self._catch_up(now)
-        if hearing.hear(turn, given, now):
+        if isinstance(given, Metered):
+            self._aiming.read(given.lux, self._outlet.slots, now, skies)
+        elif hearing.hear(turn, given, now):
             self._face.speak = True
-        self._conclude(turn, now, sky)
+        self._conclude(turn, now, skies)
 
-    def refused(self, note: Refused, now: Now, sky: Sky) -> None:
+    def refused(self, note: Refused, now: Now, skies: Skies) -> None:
         """A message for this room was refused."""
         turn = self._catch_up(now)
         hearing.refuse(turn, note, now)
         self._face.speak = True
-        self._conclude(turn, now, sky)
+        self._conclude(turn, now, skies)
 
-    def advance(self, now: Now, sky: Sky, *, speak: bool = False) -> None:
+    def advance(self, now: Now, skies: Skies, *, speak: bool = False) -> None:
         """Time has passed; `speak`: the wall clock stepped, and every time that the room tells is another."""
         self._face.speak = self._face.speak or speak
-        self._conclude(self._catch_up(now), now, sky)
+        self._conclude(self._catch_up(now), now, skies)
 
-    def settled(self, now: Now, sky: Sky, share: float) -> None:
+    def settled(self, now: Now, skies: Skies, share: float) -> None:
         """The connection stands and all that was kept has arrived: tell what is new now, repeat the rest soon."""
         turn = self._catch_up(now)
         turn.listen(now)
@@ -106,9 +107,9 @@ class Room:
         if self._decide_after(turn):
             owed = (turn.cause, turn.force or (owed is not None and owed[1]))
         cause, force = owed or ("start", False)
-        aim = self._work_out(now, sky)
+        aim = self._work_out(now, skies)
         if aim.targets is None and self._owes_scene:
-            self._restore(now, sky)
+            self._restore(now, skies)
         elif aim.targets is None:
             self._outlet.drop()
         else:
@@ -120,13 +121,13 @@ class Room:
         self._online = False
         self._outlet.disconnected()
 
-    def farewell(self, now: Now, sky: Sky) -> None:
+    def farewell(self, now: Now, skies: Skies) -> None:
         """A clean stop leaves an escape route lit, and everything else as it is."""
-        self.advance(now, sky)
+        self.advance(now, skies)
         self._saving.forget()
         hold = self._occupancy.hold
         if self._place.room.egress and self._online and (hold is None or hold.level is not None):
-            lit = self._targets.lit_scene(self._day, sky.outdoor)
+            lit = self._aiming.lit_scene(self._course.holding, now, skies)
             self._notes.extend(self._outlet.aim(lit.targets or (), "egress"))
             self._tell(now, paced=False)
 
@@ -144,39 +145,40 @@ class Room:
 
     # ---- deciding ----------------------------------------------------------------------------------------------------
 
-    def _conclude(self, turn: Turn, now: Now, sky: Sky) -> None:
+    def _conclude(self, turn: Turn, now: Now, skies: Skies) -> None:
         """The turn is over: decide, and tell the lamps."""
         anew = self._decide_after(turn)
         if turn.restore:
-            self._restore(now, sky)
+            self._restore(now, skies)
         elif anew:
-            self._decide(turn.cause, now, sky, force=turn.force)
+            self._decide(turn.cause, now, skies, force=turn.force)
         elif self._aim is None:
-            self._work_out(now, sky)
-        elif self._aim.moving and now.steady >= self._look_due and self._online:
-            self._glide(now, sky)
-        self._repeat(now, sky)
+            self._work_out(now, skies)
+        elif self._online and self._aiming.due is not None and now.steady >= self._aiming.due:
+            self._glide(now, skies)
+        self._repeat(now, skies)
         self._tell(now)
 
     def _decide_after(self, turn: Turn) -> bool:
         """Take the turn's outcome; returns whether there is something to decide."""
         before, self._occupancy = self._occupancy, turn.occupancy
+        comes = before.state is State.VACANT and self._occupancy.state is not State.VACANT
+        if comes or turn.cause in ("ask", "hold_end"):
+            self._aiming.begin_anew()
         self._notes.extend(turn.notes)
         self._notes.extend(self._face.faults(self.name, reasons.faults(self._occupancy, self._place)))
         return turn.force or turn.new_part or hinges(before) != hinges(self._occupancy)
 
     @property
-    def _day(self) -> Day:
-        return Day(self._course.holding.part, self._course.holding.earlier)
+    def _aim(self) -> Aim | None:
+        return self._aiming.aim
 
-    def _work_out(self, now: Now, sky: Sky) -> Aim:
-        self._last_look = now
-        self._aim = self._targets.aim(self._occupancy, self._day, sky.outdoor)
-        return self._aim
+    def _work_out(self, now: Now, skies: Skies) -> Aim:
+        return self._aiming.work_out(self._occupancy, self._course.holding, now, skies)
 
-    def _decide(self, cause: Cause, now: Now, sky: Sky, *, force: bool) -> None:
+    def _decide(self, cause: Cause, now: Now, skies: Skies, *, force: bool) -> None:
         hands_were_off = self._hands_off
-        aim = self._work_out(now, sky)
+        aim = self._work_out(now, skies)
         if aim.targets is None:
             self._owed = None
             if not hands_were_off:
@@ -188,15 +190,17 @@ class Room:
         else:
             self._owed = (cause, force or (self._owed is not None and self._owed[1]))
 
-    def _glide(self, now: Now, sky: Sky) -> None:
-        """Lamps move with daylight, a visible step at a time."""
-        aim = self._work_out(now, sky)
-        self._aim_lamps(aim.targets or (), "drift", force=False, gliding=True)
+    def _glide(self, now: Now, skies: Skies) -> None:
+        """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""
+        blending = self._aim is not None and self._aim.blending is not None
+        aim = self._work_out(now, skies)
+        ends = blending and aim.blending is None
+        self._aim_lamps(aim.targets or (), "drift", force=False, gliding=not ends)
 
-    def _restore(self, now: Now, sky: Sky) -> None:
+    def _restore(self, now: Now, skies: Skies) -> None:
         """Before hands go off the lamps are brought to the scene; that is the last they hear."""
-        restored = self._targets.restored(self._occupancy, self._day, sky.outdoor)
-        self._work_out(now, sky)
+        restored = self._aiming.restored(self._occupancy, self._course.holding, now, skies)
+        self._work_out(now, skies)
         self._owed = None
         self._owes_scene = not self._online
         self._outlet.drop()
@@ -208,17 +212,19 @@ class Room:
         before = dict(self._outlet.slots)
         self._notes.extend(self._outlet.aim(targets, cause, force=force, gliding=gliding))
         if any(slot.waiting is not None and slot != before[name] for name, slot in self._outlet.slots.items()):
-            why = because(self._turn, self._course.holding, (*self._why, *(target.reason for target in targets)))
-            self._notes.append(Decided(self.name, cause, self._occupancy.state.shown, self._course.holding.part, why))
+            state, part = self._occupancy.state.shown, self._course.holding.part
+            self._notes.append(Decided(self.name, cause, state, part, self._because(targets)))
 
-    def _repeat(self, now: Now, sky: Sky) -> None:
+    def _repeat(self, now: Now, skies: Skies) -> None:
         """Lamps that are told again although nothing is new."""
-        self._tell_again(self._outlet.repeats_due(now.steady), "reconnect", now, sky)
-        self._tell_again(self._outlet.refreshes_due(now.steady), "refresh", now, sky)
+        self._tell_again(self._outlet.repeats_due(now.steady), "reconnect", now, skies)
+        self._tell_again(self._outlet.refreshes_due(now.steady), "refresh", now, skies)
 
-    def _tell_again(self, lamps: tuple[str, ...], cause: Literal["reconnect", "refresh"], now: Now, sky: Sky) -> None:
+    def _tell_again(
+        self, lamps: tuple[str, ...], cause: Literal["reconnect", "refresh"], now: Now, skies: Skies
+    ) -> None:
         if lamps and self._online and not self._hands_off:
-            targets = self._work_out(now, sky).targets or ()
+            targets = self._work_out(now, skies).targets or ()
             again = tuple(target for target in targets if target.lamp in lamps)
             self._notes.extend(self._outlet.aim(again, cause, force=True))
 
@@ -232,9 +238,9 @@ class Room:
     def _hands_off(self) -> bool:
         return self._aim is not None and self._aim.targets is None
 
-    @property
-    def _why(self) -> tuple[Reason, ...]:
-        return self._aim.reasons if self._aim is not None else ()
+    def _because(self, targets: tuple[Target, ...]) -> tuple[Reason, ...]:
+        why = self._aim.reasons if self._aim is not None else ()
+        return because(self._turn, self._course.holding, *why, *self._outlet.reasons(targets))
 
     # ---- when, and what is left to do --------------------------------------------------------------------------------
 
@@ -242,37 +248,39 @@ class Room:
     def due(self) -> int | None:
         """The steady ms at which this room must be looked at again."""
         timer = timers.next_timer(self._turn)
-        gliding = self._online and self._aim is not None and self._aim.moving
         moments = (
             timer.due if timer is not None else None,
             int(self._course.due(self._now)),
-            self._look_due if gliding else None,
+            self._aiming.due if self._online else None,
             self._outlet.due(online=self._online, hands_off=self._hands_off),
             self._saving.due,
         )
         return min((moment for moment in moments if moment is not None), default=None)
 
-    @property
-    def _look_due(self) -> int:
-        return (self._last_look.steady // self._drift_ms + 1) * self._drift_ms
+    def sky_changes(self, now: Now, skies: Skies) -> None:
+        """A feed of the sky is about to speak."""
+        self._aiming.sky_changes(now, skies)
 
-    def collect(self, now: Now, sky: Sky) -> Step:
+    def collect(self, now: Now, skies: Skies) -> Step:
         """Hand over what the step has left to be done."""
+        if self._online and self._aiming.due is None:
+            self._aiming.plan(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
         save = self._saving.offer(self._record(now), now)
         if save:
             self._revision += 1
-        view = self._news(now, sky)
+        view = self._news(now, skies)
         step = Step(tuple(self._commands), tuple(self._notes), save, view)
         self._commands.clear()
         self._notes.clear()
         return step
 
-    def _news(self, now: Now, sky: Sky) -> RoomView | None:
+    def _news(self, now: Now, skies: Skies) -> RoomView | None:
         """The room's view, if it shows anything new or somebody waits for an answer."""
-        targets = (self._aim.targets if self._aim is not None else None) or ()
-        why = (*self._why, *(target.reason for target in targets))
         turn = self._turn
-        return self._face.news(turn, room_view(turn, self._course.holding, self._outlet.slots, why, sky, now))
+        outdoor = self._aiming.here(now, skies).outdoor
+        view = self._face.news(turn, room_view(turn, self._course.holding, self._outlet.slots, outdoor, now))
+        targets = self._aim.targets if self._aim is not None else None
+        return None if view is None else replace(view, because=self._because(targets or ()))
 
     def memory(self) -> bytes:
         """The record as last written."""
@@ -288,4 +296,5 @@ class Room:
             slots=dict(self._outlet.slots),
             part=self._course.holding.part,
             began=self._course.holding.began,
+            here=self._aiming.kept,
         )

@@ -39,7 +39,7 @@ class Saving:
             return now.steady
         if _moves(saved) != _moves(record):
             return saved.at.steady + SECOND_MS
-        if saved.occupancy != record.occupancy or saved.slots != record.slots:
+        if (saved.occupancy, saved.slots, saved.here) != (record.occupancy, record.slots, record.here):
             return saved.at.steady + MINUTE_MS
         return None
 

@@ -16,10 +16,8 @@ from leerie.outlet.slot import Slot
 from leerie.views import HoldView, LampView, RoomView, SkyView
 
 
-def room_view(
-    turn: Turn, holding: Holding, slots: Mapping[str, Slot], why: tuple[Reason, ...], sky: Sky, now: Now
-) -> RoomView:
-    """The room now. `why`: the reasons after those of state and day part."""
+def room_view(turn: Turn, holding: Holding, slots: Mapping[str, Slot], outdoor: float, now: Now) -> RoomView:
+    """The room now, so far without the reasons of its light. `outdoor`: lx as the room goes by it."""
     occupancy = turn.occupancy
     held = _hold_view(occupancy.hold, now)
     hands_off = occupancy.hold is not None and occupancy.hold.level is None
@@ -33,9 +31,9 @@ def room_view(
         asked=None if occupancy.asked is None else ("light" if occupancy.asked.light else "dark"),
         bias=occupancy.bias.bias if occupancy.bias is not None else 0.0,
         part=holding.part,
-        outdoor=sky.outdoor,
+        outdoor=outdoor,
         fixtures=None if hands_off else tuple((name, _lamp_view(slot)) for name, slot in slots.items()),
-        because=because(turn, holding, why),
+        because=because(turn, holding),
         faults=reasons.faults(occupancy, turn.place),
         present=turn.kept(now),
     )
@@ -53,7 +51,12 @@ class Face:
     def news(self, turn: Turn, view: RoomView) -> RoomView | None:
         """The view if it shows anything new; daylight alone, and what follows from it, is no news."""
         shown = (
-            replace(view, outdoor=0.0, until=None, hold=None, because=view.because[:2]),
+            replace(
+                view,
+                outdoor=0.0,
+                until=None,
+                hold=None,
+            ),
             timers.end_of_state(turn),
             turn.occupancy.hold,
         )
@@ -69,7 +72,7 @@ class Face:
         return [*gone, *(Faulted(room, fault) for fault in after if fault not in before)]
 
 
-def because(turn: Turn, holding: Holding, why: tuple[Reason, ...]) -> tuple[Reason, ...]:
+def because(turn: Turn, holding: Holding, *why: Reason) -> tuple[Reason, ...]:
     """Why the room is as it is: its state, its day part, then everything else."""
     return (reasons.state_reason(turn), PartReason(holding.part, holding.began), *why)
 
@@ -80,7 +83,7 @@ def sky_view(sky: Sky, part: str | None, now: Now) -> SkyView:
 
 
 def _lamp_view(slot: Slot) -> LampView | None:
-    return None if slot.told is None else LampView(slot.told.level, slot.told.kelvin)
+    return None if slot.told is None else LampView(slot.told.level, slot.told.kelvin, slot.told.xy)
 
 
 def _hold_view(hold: Hold | None, now: Now) -> HoldView | None:

@@ -11,6 +11,8 @@ class LampView(msgspec.Struct, frozen=True):
     level: float
     """As leerie last asked for it."""
     kelvin: int | None
+    xy: tuple[float, float] | None = None
+    """A colour instead of a white, CIE 1931."""
 
     @property
     def on(self) -> bool:

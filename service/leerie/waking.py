@@ -6,6 +6,7 @@ from msgspec.structs import replace
 from leerie import record as records
 from leerie.course import Course
 from leerie.daylight.calendar import Calendar
+from leerie.daylight.here import Here
 from leerie.now import Now
 from leerie.occupancy.records import Occupancy, Place
 from leerie.occupancy.turn import begin
@@ -22,6 +23,7 @@ class Awake(msgspec.Struct, frozen=True):
     since: Now
     """Up to when all that time does has been done."""
     revision: int = 0
+    here: Here | None = None
 
 
 def wake(place: Place, calendar: Calendar, memory: bytes | None, boot: str, now: Now) -> Awake:
@@ -37,7 +39,7 @@ def _revive(place: Place, calendar: Calendar, found: Record, now: Now) -> Awake:
     """Go on from a record; what the config has changed since shows at once."""
     then = min(found.at.wall, now.wall)
     course = Course.resumed(calendar, place.room.parts, then, (found.part, found.began))
-    return Awake(_occupancy(place, found, now), course, _slots(found), found.at, found.revision)
+    return Awake(_occupancy(place, found, now), course, _slots(found), found.at, found.revision, found.here)
 
 
 def _occupancy(place: Place, found: Record, now: Now) -> Occupancy:

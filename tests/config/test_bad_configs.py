@@ -133,7 +133,7 @@ day = { bench = 1 }
         (
             b"",
             ":1 site: is missing; "
-            "a table with name, latitude, longitude, timezone, holidays, days_off, workweek, kelvin",
+            "a table with name, latitude, longitude, timezone, holidays, days_off, workweek, kelvin, bed",
         ),
     ],
 )

@@ -13,9 +13,11 @@ HOUSE = """
 cloud = { topic = "weather", unit = "percent" }
 outdoor = { topic = "roof" }
 [day_parts.day]
+blend = "0s"
 starts = "sunrise + 10m"
 latest = "09:00"
 [day_parts.evening]
+blend = "0s"
 starts = "sunset - 30m"
 [sensors.radar]
 kind = "presence"

@@ -12,6 +12,7 @@ from leerie.now import MINUTE_MS, SECOND_MS
 
 DAY = """
 [day_parts.day]
+blend = "0s"
 starts = "00:00"
 """
 

@@ -20,8 +20,10 @@ HOUSE = house("""
 [daylight]
 outdoor = { topic = "roof", expires = "1h" }
 [day_parts.day]
+blend = "0s"
 starts = "08:00"
 [day_parts.evening]
+blend = "0s"
 starts = "18:00"
 [sensors.radar]
 kind = "presence"
@@ -378,6 +380,7 @@ def test_a_room_in_which_nothing_happens_writes_nothing() -> None:
     walker = Walker(
         house("""
 [day_parts.day]
+blend = "0s"
 starts = "00:00"
 [fixtures.sign]
 kind = "switched"

@@ -25,6 +25,7 @@ bright = 10000
 scale = "{scale}"
 outdoor = {{ topic = "roof", expires = "1d" }}
 [day_parts.day]
+blend = "0s"
 starts = "00:00"
 kelvin = 3300
 [sensors.pir]

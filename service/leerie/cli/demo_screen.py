@@ -11,10 +11,10 @@ from rich.segment import Segment
 from rich.style import Style
 from rich.text import Text
 
+from leerie import colour
 from leerie.cli.demo_stage import Stage
 from leerie.config.building import Room
 from leerie.daylight import civil, sun
-from leerie.fixtures import colour
 from leerie.rehearsal.lamps import Glow
 
 DAY_S = 86_400

@@ -11,6 +11,7 @@ from typing import Literal, TypeAlias
 
 import msgspec
 
+from leerie.colour import Chromaticity
 from leerie.config.payload import Template
 
 Pointer: TypeAlias = tuple[str, ...] | None
@@ -222,8 +223,6 @@ class SunWhite(msgspec.Struct, frozen=True):
 
 White: TypeAlias = int | SunWhite
 """K, or with the sun."""
-Chromaticity: TypeAlias = tuple[float, float]
-"""CIE 1931 x, y."""
 
 
 class Fixed(msgspec.Struct, frozen=True):

@@ -52,6 +52,7 @@ def _site(site: models.Site) -> out.Site:
         days_off=tuple(days_off(stretch) for stretch in site.days_off),
         workweek=tuple(number for number, day in enumerate(WEEK) if day in site.workweek),
         kelvin=site.kelvin,
+        bed=site.bed,
     )
 
 
@@ -111,6 +112,7 @@ def _day_part(name: str, part: models.DayPart) -> out.DayPart:
         earliest=starts.clock(part.earliest) if part.earliest else None,
         latest=starts.clock(part.latest) if part.latest else None,
         kelvin=part.kelvin,
+        blend_ms=ms(part.blend),
     )
 
 
@@ -179,6 +181,10 @@ def _fixture(name: str, lamp: devices.Fixture, refresh_ms: int) -> out.Fixture:
         fade_down_ms=ms(lamp.fade.down),
         pace_ms=max(1, round(SECOND_MS / lamp.pace)),
         refresh_ms=None if lamp.refresh == "never" else ms(lamp.refresh) if lamp.refresh else refresh_ms,
+        lumens=lamp.lumens,
+        watts=lamp.watts,
+        standby=lamp.standby,
+        utilisation=lamp.utilisation,
     )
 
 
@@ -215,7 +221,17 @@ def _room(name: str, room: models.Room, config: models.Config) -> out.Room:
         enclosed=room.enclosed,
         settle_ms=ms(room.settle or "10s"),
         egress=room.egress,
+        area=room.area,
+        maintenance=room.maintenance,
+        utilisation=room.utilisation,
+        daylight_factor=room.daylight_factor / 100,
+        eye_ratio=room.eye_ratio,
+        meter=_meter(room.meter) if room.meter else None,
     )
+
+
+def _meter(meter: models.Meter) -> out.Meter:
+    return out.Meter(meter.topic, _pointer(meter.pointer), ms(meter.expires), meter.lamps, meter.daylight)
 
 
 def _rules(room: models.Room, change: models.During, config: models.Config) -> out.Rules:
@@ -254,9 +270,17 @@ def _scene(scene: models.Scene) -> out.Scene:
 def _value(value: float | models.Light) -> out.Value:
     if not isinstance(value, models.Light):
         return out.Fixed(value)
+    kelvin = _white(value.kelvin)
+    xy = (value.xy[0], value.xy[1]) if value.xy else None
+    if value.lux is not None:
+        return out.Maintain(value.lux, kelvin, xy)
     if value.follow is not None:
-        return out.Follow(value.follow[0], value.follow[1], value.kelvin)
-    return out.Fixed(value.level or 0.0, value.kelvin)
+        return out.Follow(value.follow[0], value.follow[1], kelvin, xy)
+    return out.Fixed(value.level or 0.0, kelvin, xy)
+
+
+def _white(kelvin: int | models.SunWhite | None) -> out.White | None:
+    return out.SunWhite(kelvin.sun[0], kelvin.sun[1], kelvin.high) if isinstance(kelvin, models.SunWhite) else kelvin
 
 
 def _hold_end(text: str) -> out.HoldEnd:

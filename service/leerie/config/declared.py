@@ -55,6 +55,8 @@ def _mended(room: Any, broken: list[str | int]) -> bool:
     match broken:
         case ["scenes", part, lamp, *_]:
             room["scenes"][part][lamp] = 1.0
+        case ["area", *_]:
+            room["area"] = 1.0
         case ["during", part, *_] if isinstance(room["during"], dict):
             room["during"].pop(part, None)
         case [key, *_] if key not in _BEARING:

@@ -5,6 +5,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from leerie.config.building import Deed
+from leerie.config.quantities import Fraction, Kelvin, Lumens, Number, Pace, Share, Standby, Watts
 from leerie.config.values import (
     BY_SHAPE,
     LIST,
@@ -13,12 +14,8 @@ from leerie.config.values import (
     TEXT,
     Allowed,
     Duration,
-    Fraction,
-    Kelvin,
     Lasting,
     LastingOrNever,
-    Number,
-    Pace,
     Pointer,
     Table,
     Text,
@@ -137,6 +134,10 @@ class Fixture(Table):
     response: Response | None = None
     range: Range = Field([0.0, 255.0])
     kelvin: Whites | None = None
+    lumens: Lumens | None = None
+    watts: Watts | None = None
+    standby: Standby = 0.5
+    utilisation: Share | None = None
     fade: Annotated[Fade, BeforeValidator(_both_ways), Allowed("a duration such as 2s, or { up, down }")] = Fade()
     pace: Pace = 5.0
     refresh: LastingOrNever | None = None

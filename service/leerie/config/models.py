@@ -10,6 +10,23 @@ from pydantic import BeforeValidator, Field, SecretStr
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 
 from leerie.config import devices
+from leerie.config.quantities import (
+    Area,
+    Chromaticity,
+    DaylightSeen,
+    Elevation,
+    EyeRatio,
+    Fraction,
+    Kelvin,
+    LampsSeen,
+    Latitude,
+    Longitude,
+    Lux,
+    Percent,
+    Port,
+    Share,
+    Target,
+)
 from leerie.config.values import (
     BY_SHAPE,
     FLAG,
@@ -24,18 +41,12 @@ from leerie.config.values import (
     Day,
     Duration,
     Flag,
-    Fraction,
     HoldFor,
     Keepalive,
-    Kelvin,
     Lasting,
-    Latitude,
-    Longitude,
-    Lux,
     Metrics,
     Name,
     Pointer,
-    Port,
     Root,
     Stretch,
     Table,
@@ -58,6 +69,7 @@ class Site(Table):
     days_off: list[Stretch] = Field([])
     workweek: list[Weekday] = Field(["mon", "tue", "wed", "thu", "fri"])
     kelvin: Kelvin = 3000
+    bed: str | None = None
 
 
 class Tls(Table):
@@ -93,7 +105,7 @@ class Service(Table):
 class Cloud(Table):
     topic: Topic
     pointer: Pointer | None = None
-    unit: Literal["percent", "fraction", "okta"]
+    unit: Literal["percent", "fraction", "okta", "metar"]
     expires: Lasting = "3h"
 
 
@@ -127,22 +139,38 @@ class DayPart(Table):
     earliest: Clock | None = None
     latest: Clock | None = None
     kelvin: Kelvin | None = None
+    blend: Duration = "2m"
 
 
 # ---- rooms -----------------------------------------------------------------------------------------------------------
 
 
+class SunWhite(Table):
+    sun: Annotated[list[Kelvin], PAIR, Allowed("[warm, cool], each in kelvin")]
+    high: Elevation = 30.0
+
+
+White = Annotated[
+    Annotated[Kelvin, NUMBER] | Annotated[SunWhite, TABLE],
+    BY_SHAPE,
+    BeforeValidator(typed),
+    Allowed("a whole number of kelvin from 1000 to 20000, or { sun = [warm, cool] }"),
+]
+
+
 class Light(Table):
     level: Fraction | None = None
     follow: Annotated[list[Fraction], PAIR, Allowed("[first, second], each 0 to 1")] | None = None
-    kelvin: Kelvin | None = None
+    lux: Target | None = None
+    kelvin: White | None = None
+    xy: Chromaticity | None = None
 
 
 Value = Annotated[
     Annotated[Fraction, NUMBER] | Annotated[Light, TABLE],
     BY_SHAPE,
     BeforeValidator(typed),
-    Allowed("a level from 0 to 1, or a table with level or follow, and kelvin"),
+    Allowed("a level from 0 to 1, or a table with level, follow or lux, and kelvin or xy"),
 ]
 Scene = dict[str, Value]
 
@@ -172,6 +200,14 @@ class During(Table):
     vacant: Scene | None = None
 
 
+class Meter(Table):
+    topic: Topic
+    pointer: Pointer | None = None
+    expires: Lasting = "10m"
+    lamps: LampsSeen = 1.0
+    daylight: DaylightSeen = 1.0
+
+
 class Room(Table):
     sensors: list[str] = Field([])
     keep: list[str] = Field([])
@@ -187,6 +223,12 @@ class Room(Table):
     enclosed: Flag = False
     settle: Duration | None = None
     egress: Flag = False
+    area: Area | None = None
+    maintenance: Share = 0.8
+    utilisation: Share = 0.5
+    daylight_factor: Percent = 0.0
+    eye_ratio: EyeRatio = 0.5
+    meter: Meter | None = None
     scenes: dict[str, Scene] = Field({})
     during: dict[str, During] = Field({})
 

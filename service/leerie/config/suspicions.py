@@ -7,7 +7,7 @@ from stat import S_IROTH
 from zoneinfo import ZoneInfo
 
 from leerie.config import building as compiled
-from leerie.config.building import Building, Room, Rules
+from leerie.config.building import Building, Maintain, Room, Rules, Scene
 from leerie.config.compile import shortest_grace_ms
 from leerie.config.devices import Fixture
 from leerie.config.durations import parse, render
@@ -84,6 +84,8 @@ def _lamp(path: Path, lamp: Fixture, compiled_lamp: compiled.Fixture) -> Iterato
 def _room(path: Path, room: Room, config: Config, building: Building) -> Iterator[Flaw]:
     if room.rules.keep and not room.rules.sensors:
         yield Flaw((*path, "keep"), "only keeps light", "a sensor in sensors brings it")
+    if room.meter is not None and not any(_maintains(scene) for scene in _all_scenes(room)):
+        yield Flaw((*path, "meter"), "serves no lux", "a scene that asks for lux, or no meter")
     given = config.rooms[room.name]
     graces = ("grace",) if room.egress else ("grace", "pass_through")
     base = {key: getattr(given, key) for key in graces}
@@ -96,6 +98,16 @@ def _room(path: Path, room: Room, config: Config, building: Building) -> Iterato
             yield from _times(place, rules, room, building)
         if {*graces, "sensors", "keep"} & set(changed):
             yield from _rests(place, {key: changed.get(key, base[key]) for key in graces}, rules, config)
+
+
+def _all_scenes(room: Room) -> Iterator[Scene]:
+    yield from room.scenes.values()
+    yield from (rules.vacant for rules in (room.rules, *room.during.values()))
+    yield room.asked or {}
+
+
+def _maintains(scene: Scene) -> bool:
+    return any(isinstance(value, Maintain) for value in scene.values())
 
 
 def _times(path: Path, rules: Rules, room: Room, building: Building) -> Iterator[Flaw]:

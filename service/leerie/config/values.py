@@ -77,30 +77,12 @@ PAIR = Field(min_length=2, max_length=2)
 BY_SHAPE = Discriminator(shape)
 """Chooses among the tagged members of a union by the value's shape alone, so that an error concerns one member."""
 
-# ---- numbers and truth -----------------------------------------------------------------------------------------------
-
 Flag = Annotated[bool, BeforeValidator(typed)]
-Number = Annotated[float, Field(allow_inf_nan=False), BeforeValidator(typed), Allowed("a number")]
-Fraction = Annotated[float, Field(ge=0, le=1), BeforeValidator(typed), Allowed("a number from 0 to 1")]
-Lux = Annotated[float, Field(ge=0, le=1_000_000), BeforeValidator(typed), Allowed("lx, a number from 0 to 1000000")]
-Latitude = Annotated[
-    float, Field(ge=-90, le=90), BeforeValidator(typed), Allowed("degrees from -90 to 90, north positive")
-]
-Longitude = Annotated[
-    float, Field(ge=-180, le=180), BeforeValidator(typed), Allowed("degrees from -180 to 180, east positive")
-]
-Kelvin = Annotated[
-    int, Field(ge=1000, le=20_000), BeforeValidator(typed), Allowed("a whole number of kelvin from 1000 to 20000")
-]
-Port = Annotated[int, Field(ge=1, le=65_535), BeforeValidator(typed), Allowed("a port from 1 to 65535")]
-Pace = Annotated[
-    float, Field(ge=0.01, le=1000), BeforeValidator(typed), Allowed("commands a second, from 0.01 to 1000")
-]
 
 # ---- text ------------------------------------------------------------------------------------------------------------
 
 
-def _checked(check: Callable[[Any], object]) -> AfterValidator:
+def checked(check: Callable[[Any], object]) -> AfterValidator:
     """A check that raises NotAllowedError, as a validator that keeps the value as it is written."""
 
     def keep(value: Any) -> Any:
@@ -161,12 +143,12 @@ def address(value: str) -> tuple[str, int]:
     return match[1] or match[2], int(match[3])
 
 
-Text = Annotated[str, _checked(_text), Allowed("text")]
-Name = Annotated[str, _checked(_name), Allowed("a name")]
-Topic = Annotated[str, _checked(_topic), Allowed("a topic without wildcards")]
-Root = Annotated[str, _checked(_root), Allowed("a topic without wildcards")]
-Pointer = Annotated[str, _checked(_pointer), Allowed("a JSON pointer such as /level")]
-Metrics = Annotated[str, _checked(_metrics), Allowed('host:port such as "127.0.0.1:9464", or "" for no page')]
+Text = Annotated[str, checked(_text), Allowed("text")]
+Name = Annotated[str, checked(_name), Allowed("a name")]
+Topic = Annotated[str, checked(_topic), Allowed("a topic without wildcards")]
+Root = Annotated[str, checked(_root), Allowed("a topic without wildcards")]
+Pointer = Annotated[str, checked(_pointer), Allowed("a JSON pointer such as /level")]
+Metrics = Annotated[str, checked(_metrics), Allowed('host:port such as "127.0.0.1:9464", or "" for no page')]
 
 # ---- time ------------------------------------------------------------------------------------------------------------
 
@@ -237,29 +219,29 @@ def days_off(value: str) -> tuple[date, date]:
     return stretch
 
 
-Duration = Annotated[str, BeforeValidator(_must_be_text), _checked(durations.parse), Allowed(durations.ALLOWED)]
-Lasting = Annotated[str, BeforeValidator(_must_be_text), _checked(_lasting), Allowed(durations.ALLOWED)]
+Duration = Annotated[str, BeforeValidator(_must_be_text), checked(durations.parse), Allowed(durations.ALLOWED)]
+Lasting = Annotated[str, BeforeValidator(_must_be_text), checked(_lasting), Allowed(durations.ALLOWED)]
 """Longer than nothing."""
 LastingOrNever = Annotated[
-    str, BeforeValidator(_must_be_text), _checked(_lasting_or("never")), Allowed(durations.ALLOWED)
+    str, BeforeValidator(_must_be_text), checked(_lasting_or("never")), Allowed(durations.ALLOWED)
 ]
 HoldFor = Annotated[
-    str, BeforeValidator(_must_be_text), _checked(_lasting_or("vacant", "day_part", "ever")), Allowed(durations.ALLOWED)
+    str, BeforeValidator(_must_be_text), checked(_lasting_or("vacant", "day_part", "ever")), Allowed(durations.ALLOWED)
 ]
 Keepalive = Annotated[
-    str, BeforeValidator(_must_be_text), _checked(_keepalive), Allowed("whole seconds, from 1s to 65535s")
+    str, BeforeValidator(_must_be_text), checked(_keepalive), Allowed("whole seconds, from 1s to 65535s")
 ]
-Zone = Annotated[str, _checked(_zone), Allowed("a zone of the IANA database such as Europe/London")]
+Zone = Annotated[str, checked(_zone), Allowed("a zone of the IANA database such as Europe/London")]
 Stretch = Annotated[
     str,
     BeforeValidator(_date_text),
-    _checked(days_off),
+    checked(days_off),
     Allowed('"2026-12-24", or "2026-07-17/2026-07-31" for a stretch'),
 ]
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun", "workday", "holiday"]
-Clock = Annotated[str, _checked(starts.clock), Allowed(starts.CLOCK)]
-At = Annotated[str, _checked(starts.parse), Allowed(starts.ALLOWED)]
+Clock = Annotated[str, checked(starts.clock), Allowed(starts.CLOCK)]
+At = Annotated[str, checked(starts.parse), Allowed(starts.ALLOWED)]
 
 # ---- what sensors say ------------------------------------------------------------------------------------------------
 

@@ -7,6 +7,7 @@ parts its own scenes name.
 
 from datetime import date, timedelta
 from functools import lru_cache
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 from zoneinfo import ZoneInfo
 
@@ -26,6 +27,8 @@ LOOK_AHEAD_US = 8 * DAY_US
 DATES = range(-9, 11)
 """Dates around today that can have a start in view; one of a sun event ± 12 h may lie a day from its date."""
 DATES_KEPT = 64
+STARTS_KEPT = 8
+"""More blends than these are not under way at once."""
 
 
 class Start(NamedTuple):
@@ -44,6 +47,8 @@ class Holding(msgspec.Struct, frozen=True):
     """When one of the parts begins, the same one included, or this one runs out; None: not within eight days."""
     earlier: tuple[str, ...] = ()
     """The other parts, the one that began last first; those that did not begin within the week come at the end."""
+    before: tuple[Start, ...] = ()
+    """What began before this, the latest first; of two together only the one that held."""
 
 
 class Calendar:
@@ -75,7 +80,9 @@ class Calendar:
         order = tuple(dict.fromkeys([*(start.part for start in past), *parts]))
         if not past:
             return Holding(None, None, min(coming, default=None), order)
-        return Holding(past[0].part, past[0].at, min([*coming, past[0].at + LOOK_BACK_US]), order[1:])
+        held = [start for newer, start in pairwise(past) if start.at < newer.at]
+        runs_out = past[0].at + LOOK_BACK_US
+        return Holding(past[0].part, past[0].at, min([*coming, runs_out]), order[1:], tuple(held[:STARTS_KEPT]))
 
     def _starts(self, day: date) -> tuple[Start, ...]:
         if civil.skipped(self._zone, day):

@@ -8,6 +8,9 @@ from leerie.config.building import Building, Feed
 from leerie.daylight import sky, sun
 from leerie.now import Now
 
+SKIES_KEPT = 128
+"""Rooms look at the same few instants: the present, and the steps of the grid on which their lamps may move."""
+
 
 class Reading(msgspec.Struct, frozen=True):
     """What a feed last said."""
@@ -37,6 +40,10 @@ class Sky(msgspec.Struct, frozen=True):
     """Degrees above the horizon, unrefracted."""
     azimuth: float
     """Degrees from north through east."""
+    clear: float
+    """What a clear sky would give, lx."""
+    cover: float
+    """The cover reckoned with, 0…1: told, assumed, or worked back from the sensor."""
     cloud: float | None
     """The cover that the cloud feed tells, 0…1; None: no fresh word of it."""
     outdoor: float
@@ -61,7 +68,36 @@ def look(outdoors: Outdoors, building: Building, now: Now) -> Sky:
         cover = daylight.assume_cloud if told is None else told
         outdoor, source = clear * sky.cloud_factor(cover), "sun" if told is None else "sun+cloud"
     diffuse = sky.diffuse(outdoor, position.elevation, cover)
-    return Sky(position.elevation, position.azimuth, told, outdoor, diffuse, source)
+    return Sky(position.elevation, position.azimuth, clear, cover, told, outdoor, diffuse, source)
+
+
+class Skies:
+    """The sky at any instant, by what has been heard so far. What it remembers of instants is for speed alone."""
+
+    def __init__(self, building: Building, outdoors: Outdoors | None = None) -> None:
+        self._building = building
+        self._seen: dict[Now, Sky] = {}
+        self.outdoors = outdoors or Outdoors()
+
+    def read(self, feed: Literal["cloud", "outdoor"], value: float | None, now: Now) -> None:
+        """A feed spoke."""
+        self.outdoors = self.outdoors.read(feed, value, now)
+        self._seen.clear()
+
+    def at(self, now: Now) -> Sky:
+        """The sky at that instant, if no feed speaks until then."""
+        sky = self._seen.get(now)
+        if sky is None:
+            if len(self._seen) >= SKIES_KEPT:
+                self._seen.clear()
+            sky = self._seen[now] = look(self.outdoors, self._building, now)
+        return sky
+
+    def expiries(self) -> tuple[int, ...]:
+        """The steady ms at which a reading that counts goes stale."""
+        daylight, outdoors = self._building.daylight, self.outdoors
+        pairs = ((outdoors.cloud, daylight.cloud), (outdoors.outdoor, daylight.outdoor))
+        return tuple(reading.at + feed.expires_ms for reading, feed in pairs if reading and feed)
 
 
 def _fresh(reading: Reading | None, feed: Feed | None, now: Now) -> float | None:

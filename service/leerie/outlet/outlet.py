@@ -7,7 +7,7 @@ hold could no longer call it back.
 """
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 import msgspec
 from msgspec.structs import replace
@@ -15,7 +15,7 @@ from msgspec.structs import replace
 from leerie.config.building import Building, Fixture
 from leerie.fixtures.lamp import Lamp
 from leerie.messages import Publish
-from leerie.notes import Cause, Coalesced, Commanded, Note
+from leerie.notes import Cause, Coalesced, Commanded, LampReason, Note, Sent
 from leerie.now import MINUTE_MS, Now
 from leerie.outlet.slot import Slot, Told, Waiting, aim, next_allowed
 from leerie.targets.room import Target
@@ -163,15 +163,32 @@ class Outlet:
                 Publish(self._window.take(name, topic), topic, payload, self._expiry_s(name))
                 for topic, payload in messages
             )
-            self.slots[name] = Slot(Told(waiting.level, waiting.kelvin, now))
+            self.slots[name] = Slot(Told(waiting.level, waiting.kelvin, now, waiting.xy))
             notes.append(Commanded(self.name, name, waiting.cause, waiting.level, waiting.kelvin, len(messages)))
         return publishes, notes
+
+    def reasons(self, targets: Iterable[Target]) -> Iterator[LampReason]:
+        """Why each lamp is to be so, down to what is sent for it."""
+        return (replace(target.reason, sent=self._sent(target)) for target in targets)
+
+    def _sent(self, target: Target) -> Sent:
+        fixture, lamp = self._fixtures[target.lamp], self._lamps[target.lamp]
+        driven = lamp.driven(target.level)
+        waiting = Waiting(target.level, target.kelvin, "refresh", target.xy)
+        messages = self._messages(target.lamp, self.slots[target.lamp], waiting)
+        return Sent(
+            output=driven.output,
+            device=driven.device,
+            curve="response" if fixture.response is not None else fixture.curve,
+            trim=fixture.trim,
+            messages=tuple((topic, payload.decode()) for topic, payload in messages),
+        )
 
     def _messages(self, name: str, slot: Slot, waiting: Waiting) -> tuple[tuple[str, bytes], ...]:
         fixture = self._fixtures[name]
         falls = slot.told is not None and waiting.level < slot.told.level
         fade = fixture.fade_down_ms if falls or waiting.level == 0 else fixture.fade_up_ms
-        return self._lamps[name].messages(waiting.level, waiting.kelvin, fade)
+        return self._lamps[name].messages(waiting.level, waiting.kelvin, fade, waiting.xy)
 
     def _expiry_s(self, name: str) -> int:
         """A command that could not be delivered before the next refresh is stale: that one will say it afresh."""

@@ -1,8 +1,12 @@
 """One lamp's slot: what it was last told and what waits to be told."""
 
+import math
+
 import msgspec
 from msgspec.structs import replace
 
+from leerie import colour
+from leerie.colour import Chromaticity
 from leerie.notes import Cause
 from leerie.now import Now
 from leerie.occupancy.records import Level
@@ -12,6 +16,8 @@ LEVEL_STEP = 0.01
 """While targets glide with daylight a lamp is told when its level differs by this much."""
 WHITE_STEP_MK = 3.0
 """…or its white by so many MK⁻¹."""
+COLOUR_STEP = 0.001
+"""…or its colour by so much in CIE 1976 u′v′, which is about what 3 MK⁻¹ are near 2700 K."""
 
 
 class Told(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -20,6 +26,8 @@ class Told(msgspec.Struct, frozen=True, omit_defaults=True):
     level: Level
     kelvin: int | None
     at: Now
+    xy: Chromaticity | None = None
+    """A colour instead of a white."""
 
 
 class Waiting(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -28,6 +36,7 @@ class Waiting(msgspec.Struct, frozen=True, omit_defaults=True):
     level: Level
     kelvin: int | None
     cause: Cause
+    xy: Chromaticity | None = None
 
 
 class Slot(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -40,17 +49,22 @@ def aim(slot: Slot, target: Target, cause: Cause, *, force: bool, gliding: bool)
     """Bring a slot to a target. A newer target always replaces what waits; one that the lamp was already told needs
     no telling.
     """
-    if not force and slot.told is not None and not _differs(slot.told, target, gliding=gliding):
+    if not force and slot.told is not None and not differs(slot.told, target, gliding=gliding):
         return replace(slot, waiting=None) if slot.waiting is not None else slot
-    return replace(slot, waiting=Waiting(target.level, target.kelvin, cause))
+    return replace(slot, waiting=Waiting(target.level, target.kelvin, cause, target.xy))
 
 
-def _differs(told: Told, target: Target, *, gliding: bool) -> bool:
+def differs(told: Told | Waiting, target: Target, *, gliding: bool) -> bool:
+    """Is the target another than what the lamp was told; while it glides, by a visible step?"""
     if (told.level > 0) is not (target.level > 0):
         return True
     if not gliding:
-        return told.level != target.level or told.kelvin != target.kelvin
-    return abs(told.level - target.level) >= LEVEL_STEP or _white_distance(told.kelvin, target.kelvin) >= WHITE_STEP_MK
+        return (told.level, told.kelvin, told.xy) != (target.level, target.kelvin, target.xy)
+    if abs(told.level - target.level) >= LEVEL_STEP:
+        return True
+    if told.xy is not None and target.xy is not None:
+        return math.dist(colour.uv_prime(*told.xy), colour.uv_prime(*target.xy)) >= COLOUR_STEP
+    return told.xy != target.xy or _white_distance(told.kelvin, target.kelvin) >= WHITE_STEP_MK
 
 
 def _white_distance(before: int | None, after: int | None) -> float:

@@ -6,9 +6,9 @@ from collections.abc import Mapping
 
 import msgspec
 
+from leerie import colour
 from leerie.config.building import Fixture, Wire
 from leerie.config.payload import LEVEL_PLACEHOLDERS, Node, Slot, Text
-from leerie.fixtures import colour
 from leerie.fixtures.curves import CURVES, measured
 
 COLOURS = ("red", "green", "blue")

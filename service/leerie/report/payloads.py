@@ -23,6 +23,8 @@ class _Lamp(msgspec.Struct):
     on: bool
     level: float
     kelvin: int | None
+    xy: tuple[float, float] | msgspec.UnsetType = msgspec.UNSET
+    """Only where a colour was asked for."""
 
 
 class _Fault(msgspec.Struct):
@@ -104,7 +106,10 @@ def _hold(hold: HoldView, zone: tzinfo) -> _Hold:
 
 def _lamp(lamp: LampView | None) -> _Lamp | None:
     """None: not yet commanded."""
-    return None if lamp is None else _Lamp(lamp.on, round(lamp.level, 3), lamp.kelvin)
+    if lamp is None:
+        return None
+    xy = msgspec.UNSET if lamp.xy is None else (round(lamp.xy[0], 4), round(lamp.xy[1], 4))
+    return _Lamp(lamp.on, round(lamp.level, 3), lamp.kelvin, xy)
 
 
 def _timestamp_or_none(wall: int | None, zone: tzinfo) -> str | None:

@@ -1,4 +1,4 @@
-"""A sentence for each reason: why a room is as it is, and how each lamp's light came about."""
+"""A sentence for each reason: why a room is as it is."""
 
 from collections.abc import Callable, Iterable
 from datetime import tzinfo
@@ -7,23 +7,16 @@ from typing import TypeAlias
 from leerie.daylight.civil import local
 from leerie.notes import (
     AskReason,
-    Base,
-    Biased,
-    Follows,
-    Held,
     HoldReason,
     LampReason,
-    Partial,
     PartReason,
     Reason,
-    Rested,
+    SkyReason,
     StateReason,
-    Unnamed,
     UntouchedReason,
-    Warned,
-    White,
 )
-from leerie.report.figures import illuminance
+from leerie.report import steps
+from leerie.report.figures import illuminance as lux
 
 _Clock: TypeAlias = Callable[[int], str]
 
@@ -38,7 +31,7 @@ _STATES = {
     "time_up": "nobody came back, the grace ended at {since}",
 }
 _HANDS = {"topic": "by message", "button": "by button", "hand": "by hand"}
-_OWNERS = {"hold": "the hold's", "scene": "the scene's", "part": "the day part's", "site": "the site's"}
+_COVERS = {"sun": "assumed", "sun+cloud": "told", "sensor": "by the sensor's reading"}
 
 
 def because(reasons: Iterable[Reason], zone: tzinfo) -> list[str]:
@@ -55,10 +48,10 @@ def because(reasons: Iterable[Reason], zone: tzinfo) -> list[str]:
 
 
 def _since(reason: Reason) -> int | None:
-    return None if isinstance(reason, UntouchedReason | LampReason) else reason.since
+    return None if isinstance(reason, UntouchedReason | LampReason | SkyReason) else reason.since
 
 
-def _sentence(reason: Reason, clock: _Clock) -> str:
+def _sentence(reason: Reason, clock: _Clock) -> str:  # noqa: PLR0911 - a line for each kind of reason
     match reason:
         case StateReason():
             why = _STATES[reason.cause].format(sensor=reason.sensor, since=clock(reason.since))
@@ -68,58 +61,27 @@ def _sentence(reason: Reason, clock: _Clock) -> str:
             return "no day part holds" if reason.part is None else f"day part {reason.part}{since}"
         case HoldReason():
             white = "" if reason.kelvin is None else f", {reason.kelvin} K"
-            what = "hands off" if reason.level is None else f"{_level(reason.level)}{white}"
+            what = "hands off" if reason.level is None else f"{steps.level(reason.level)}{white}"
             return f"held {_HANDS[reason.by]} since {clock(reason.since)}: {what}"
         case AskReason():
             scene = "" if reason.scene is None else f": scene {reason.scene}"
             return f"{'light' if reason.light else 'dark'} asked for at {clock(reason.since)}{scene}"
         case UntouchedReason():
             return "started without memory: lamps stay as they are until a sensor speaks or the grace is over"
+        case SkyReason():
+            return _sky(reason)
         case LampReason():
-            return _lamp(reason)
+            return steps.lamp(reason, clock)
 
 
-def _lamp(reason: LampReason) -> str:
-    steps = ", ".join(_step(step, switched=reason.switched) for step in reason.steps if not isinstance(step, White))
-    whites = [_white(step) for step in reason.steps if isinstance(step, White)]
-    light = "on" if reason.switched and reason.level > 0 else _level(reason.level)
-    return f"{reason.lamp}: {steps} → {', '.join([light, *whites])}"
-
-
-def _step(  # noqa: PLR0911 - a line for each kind of step, and the type checker sees that none is missing
-    step: Base | Unnamed | Follows | Held | Biased | Partial | Warned | Rested, *, switched: bool
-) -> str:
-    match step:
-        case Base():
-            return f"{step.level:.2f} in the scene"
-        case Unnamed():
-            return "not lit by the scene"
-        case Follows():
-            outdoor = f"outdoor {illuminance(step.outdoor)} lx is {100 * step.share:.0f} % of the way"
-            span = f"from {step.dark:.10g} to {step.bright:.10g} lx ({step.scale})"
-            return f"follows daylight {step.first:.2f}–{step.second:.2f}, {outdoor} {span}"
-        case Held():
-            return f"held at {step.level:.2f}"
-        case Biased():
-            return f"× {1 + step.bias:.2f} by a bias of {step.bias:+.2f}".replace("-", "−")
-        case Partial():
-            return "presence alone lights no switch" if switched else f"× {step.auto_on:.2f} by presence alone"
-        case Warned():
-            return f"× {step.share:.2f} as a warning"
-        case Rested():
-            return "at low-end trim, an escape route is never dark"
-
-
-def _white(step: White) -> str:
-    if step.kelvin != step.wanted:
-        return f"{step.kelvin} K (the lamp's limit, {_OWNERS[step.source]} is {step.wanted} K)"
-    return f"{step.kelvin} K" if step.source == "scene" else f"{step.kelvin} K ({_OWNERS[step.source]})"
-
-
-def _level(level: float) -> str:
-    """A level beside its share of the lamp's light, x = level² (IES square law)."""
-    if level <= 0:
-        return "off"
-    percent = 100 * level * level
-    share = f"{percent:.0f}" if percent >= 1 else f"{percent:.1g}" if percent >= 0.01 else "under 0.01"
-    return f"level {'under 0.01' if level < 0.005 else f'{level:.2f}'} ({share} % of its light)"
+def _sky(reason: SkyReason) -> str:
+    """The light outdoors, from the sun on."""
+    sun = f"sun {reason.elevation:.1f}° {'below' if reason.elevation < 0 else 'above'} the horizon".replace("-", "")
+    clear = f"{sun}, {lux(reason.clear)} lx under a clear sky"
+    cover = f"cloud {reason.cover:.2f} ({_COVERS[reason.source]})"
+    if reason.source == "sensor":
+        outdoor = f"the sensor says {lux(reason.newest)} lx, {cover}"
+    else:
+        outdoor = f"{cover} leaves {100 * reason.factor:.0f} %: {lux(reason.newest)} lx"
+    goes_by = "" if lux(reason.outdoor) == lux(reason.newest) else f"; the room goes by {lux(reason.outdoor)} lx so far"
+    return f"{clear}; {outdoor}, {lux(reason.diffuse)} lx of it from the sky{goes_by}"

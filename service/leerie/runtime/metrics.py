@@ -1,21 +1,23 @@
-"""What Prometheus sees. Counters come from notes; a room's gauges are made at the scrape from its last view.
+"""What Prometheus sees. Events are counted from notes; everything else is made at the scrape.
 
-The deciding thread puts immutable values in place and counts; everything else happens in the scraping thread.
+The deciding thread puts immutable values in place and counts; all other work is the scraping thread's.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from typing import get_args
 
 from prometheus_client import CollectorRegistry, Counter, Histogram
-from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily
+from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily, Metric
 from prometheus_client.registry import Collector
 
 from leerie import __version__, notes
 from leerie.config.building import Building
 from leerie.notes import Note
-from leerie.views import RoomView
+from leerie.now import Now
+from leerie.runtime.clock import Clock
+from leerie.runtime.scraped import Lamps, Outdoors, Rooms, Sensors
+from leerie.views import RoomView, SkyView
 
-STATES = ("vacant", "arriving", "occupied", "grace", "hold")
 KINDS = get_args(notes.Heard.__annotations__["kind"])
 BUCKETS_S = (0.0001, 0.00025, 0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 1.0)
 
@@ -23,7 +25,9 @@ BUCKETS_S = (0.0001, 0.00025, 0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0
 class Metrics:
     """One registry. Counts from the deciding thread, is read from the scraping one."""
 
-    def __init__(self, building: Building) -> None:
+    def __init__(self, building: Building, now: Callable[[], Now] | None = None) -> None:
+        """`now`: the daemon's clock, from any thread; None: this machine's."""
+        now = now or Clock().now
         self.registry = CollectorRegistry()
         self.reconnects = self._counter("leerie_broker_reconnects_total", "Connections after the first.")
         self.decision = Histogram(
@@ -44,17 +48,25 @@ class Metrics:
         self._false_offs = self._counter(
             "leerie_room_false_offs_total", "Presence within 60 s of going dark by itself.", "room", "after"
         )
-        self._rooms = Rooms()
-        self.registry.register(self._rooms)
+        self._link = Link()
+        self._rooms = Rooms(now)
+        self._lamps = Lamps(building, self._rooms, now)
+        self._sensors = Sensors(building, self._rooms, now)
+        self._outdoors = Outdoors(building)
+        for collector in (self._link, self._rooms, self._lamps, self._sensors, self._outdoors):
+            self.registry.register(collector)
         self._begin_at_zero(building)
 
-    def show(self, views: Iterable[RoomView]) -> None:
-        """These rooms look like this now."""
+    def show(self, views: Iterable[RoomView], sky: SkyView | None = None) -> None:
+        """These rooms, and the sky, look like this now."""
         for view in views:
-            self._rooms.views[view.room] = view
+            self._rooms.show(view)
+            self._lamps.remembered(view)
+        if sky is not None:
+            self._outdoors.sky = sky
 
     def connected(self, yes: bool) -> None:
-        self._rooms.connected = yes
+        self._link.connected = yes
 
     def count(self, told: Iterable[Note]) -> None:
         """Count what the notes tell."""
@@ -62,10 +74,12 @@ class Metrics:
             match note:
                 case notes.Heard():
                     self._received.labels(note.kind).inc()
+                    self._sensors.heard(note)
                 case notes.Refused():
                     self._refused.labels(note.source, note.reason).inc()
                 case notes.Commanded():
                     self._commands.labels(note.fixture, note.cause).inc()
+                    self._lamps.commanded(note)
                 case notes.Coalesced():
                     self._coalesced.labels(note.fixture).inc()
                 case notes.Moved():
@@ -89,26 +103,12 @@ class Metrics:
                 self._false_offs.labels(room, after)
 
 
-class Rooms(Collector):
-    """Gauges, worked out when somebody asks."""
-
+class Link(Collector):
     def __init__(self) -> None:
-        self.views: dict[str, RoomView] = {}
         self.connected = False
 
-    def collect(self) -> Iterator[InfoMetricFamily | GaugeMetricFamily]:
+    def collect(self) -> Iterator[Metric]:
         yield InfoMetricFamily("leerie_build", "The running version.", {"version": __version__})
         yield GaugeMetricFamily(
             "leerie_broker_connected", "1 while the link to the broker stands and has settled.", float(self.connected)
         )
-        # A copy in one go: the deciding thread may put a room's next view in place meanwhile.
-        views = dict(self.views)
-        state = GaugeMetricFamily("leerie_room_state", "1 for the state the room is in.", labels=("room", "state"))
-        faults = GaugeMetricFamily("leerie_room_faults", "Faults that stand in the room.", labels=("room",))
-        held = GaugeMetricFamily("leerie_hold_active", "1 while the room is held.", labels=("room",))
-        for room, view in views.items():
-            for name in STATES:
-                state.add_metric((room, name), float(view.state == name))
-            faults.add_metric((room,), len(view.faults))
-            held.add_metric((room,), float(view.hold is not None))
-        yield from (state, faults, held)

@@ -1,29 +1,50 @@
 """A scene's value becomes a level: perceived brightness 0…1, whose light output is its square (IES square law)."""
 
 import math
-from collections.abc import Iterator
-from typing import Literal
+from collections.abc import Iterator, Mapping
 
 import msgspec
 
-from leerie.config.building import Daylight, Fixture, Follow, Value
-from leerie.notes import Base, Biased, Follows, Partial, Rested, Step, Unnamed, Warned, White
+from leerie.config.building import Daylight, Fixed, Fixture, Follow, Maintain, Room, Scene, Value
+from leerie.daylight.here import Here, Latch
+from leerie.notes import (
+    Base,
+    Biased,
+    Coloured,
+    Follows,
+    Maintains,
+    Partial,
+    PutOut,
+    Rested,
+    Step,
+    Unnamed,
+    Warned,
+    White,
+)
+from leerie.now import MINUTE_MS, Now
+from leerie.targets import illuminance
 from leerie.targets.scenes import lights
 
 RESTING = 0.01
 """Level that stands for low-end trim: so little light (0.01 % of it) that every curve and trim rule gives the lowest
 the lamp is used at.
 """
+REST_MS = 10 * MINUTE_MS
+"""So long a lamp rests at low-end trim before daylight puts it out. Common practice, no source."""
+COMES_BACK_SHARE = 0.05
+"""A lamp that follows daylight and was put out comes back when daylight is so far from where it put it out."""
+AMPLE = 1.1
+"""Daylight of so many times the wanted illuminance puts the lamps out that maintain it; less only dims them."""
 
 
-class Factors(msgspec.Struct, frozen=True):
-    """What comes after the scene's own value, in this order."""
+class Setting(msgspec.Struct, frozen=True):
+    """All that a scene's values hang on."""
 
+    here: Here
+    daylight: Daylight
     bias: float = 0.0
-    auto_on: float = 1.0
-    warn: float = 1.0
     never_dark: bool = False
-    """A lamp that its scene lights does not go off by daylight or bias."""
+    """A lamp that its scene lights does not go off by daylight."""
 
 
 def share_of_daylight(outdoor: float, daylight: Daylight) -> float:
@@ -37,58 +58,139 @@ def share_of_daylight(outdoor: float, daylight: Daylight) -> float:
     return math.log(outdoor / daylight.dark) / math.log(daylight.bright / daylight.dark)
 
 
-def work_out(
-    value: Value | None, fixture: Fixture, outdoor: float, daylight: Daylight, factors: Factors
-) -> tuple[Step, ...]:
-    """Every step from a scene's value to the lamp's level; `level_of` reads the level off the last."""
-    if value is None:
-        return (Unnamed(),)
-    first = _base(value, outdoor, daylight)
-    switched = fixture.kind == "switched"
-    steps = (first, *(_switched(first.level, factors) if switched else _dimmed(first.level, factors)))
-    if factors.never_dark and level_of(steps, switched=switched) == 0 and lights(value):
-        return (*steps, Rested(RESTING))
-    return steps
-
-
 def level_of(steps: tuple[Step, ...], *, switched: bool) -> float:
     """The level that the steps lead to; a switched lamp that is on burns at full."""
-    level = next((step.level for step in reversed(steps) if not isinstance(step, Unnamed | White)), 0.0)
+    level = next((_level(step) for step in reversed(steps) if not isinstance(step, White | Coloured)), 0.0)
     return (1.0 if level > 0 else 0.0) if switched else level
 
 
-def _base(value: Value, outdoor: float, daylight: Daylight) -> Base | Follows:
-    if isinstance(value, Follow):
-        share = share_of_daylight(outdoor, daylight)
-        level = value.first + share * (value.second - value.first)
-        return Follows(value.first, value.second, outdoor, share, daylight.dark, daylight.bright, daylight.scale, level)
-    return Base(value.level)
+def _level(step: Step) -> float:
+    return 0.0 if isinstance(step, Unnamed | PutOut | White | Coloured) else step.level
 
 
-def _dimmed(level: float, factors: Factors) -> Iterator[Step]:
-    if factors.bias:
-        level = min(1.0, max(0.0, level * (1 + factors.bias)))
-        yield Biased(factors.bias, level)
-    if factors.auto_on != 1:
-        level *= factors.auto_on
-        yield Partial(factors.auto_on, level)
-    if factors.warn != 1:
-        level *= factors.warn
-        yield Warned(factors.warn, level)
+# ---- a scene's own values --------------------------------------------------------------------------------------------
 
 
-def _switched(level: float, factors: Factors) -> Iterator[Step]:
-    """A relay knows no bias and no warning, and presence alone lights it only where presence brings the whole scene."""
-    if factors.auto_on != 1 and level > 0:
-        yield Partial(factors.auto_on, 0.0)
+def work_out(
+    scene: Scene, name: str, room: Room, lamps: tuple[Fixture, ...], setting: Setting
+) -> dict[str, tuple[Step, ...]]:
+    """For every lamp the steps from its value in the scene to the level before presence and warning have their share;
+    `level_of` reads the level off the last.
+    """
+    steps: dict[str, tuple[Step, ...]] = {}
+    maintaining: list[Fixture] = []
+    for lamp in lamps:
+        value = scene.get(lamp.name)
+        if isinstance(value, Maintain):
+            maintaining.append(lamp)
+        elif value is None:
+            steps[lamp.name] = (Unnamed(),)
+        else:
+            steps[lamp.name] = _settled(lamp, value, _chosen(value, lamp, setting), name, setting)
+    if maintaining:
+        shared = maintained(scene, maintaining, room, _others(steps, room, lamps), setting)
+        for lamp in maintaining:
+            steps[lamp.name] = _settled(lamp, scene[lamp.name], (shared,), name, setting)
+    return steps
 
 
-Whose = Literal["hold", "scene", "part", "site"]
+def _others(steps: Mapping[str, tuple[Step, ...]], room: Room, lamps: tuple[Fixture, ...]) -> float:
+    """What the scene's other lamps bring to the task plane, lx."""
+    lit = ((lamp, level_of(steps[lamp.name], switched=lamp.kind == "switched")) for lamp in lamps if lamp.name in steps)
+    return illuminance.together(room, lit)
 
 
-def clip_white(fixture: Fixture, wanted: int) -> int | None:
-    """The white (K) nearest to the wanted one that the lamp can give; None for a lamp that cannot change its white."""
-    if fixture.kind not in ("tunable", "colour") or fixture.kelvin is None:
-        return None
-    warmest, coolest = fixture.kelvin
-    return min(coolest, max(warmest, wanted))
+def maintained(scene: Scene, lamps: list[Fixture], room: Room, fixed: float, setting: Setting) -> Maintains:
+    """The one output at which all lamps of the scene burn that maintain its illuminance. `fixed`: lx of the others."""
+    lux = next(value.lux for value in scene.values() if isinstance(value, Maintain))
+    wanted = lux * (1 + setting.bias) ** 2
+    full = sum(illuminance.full(lamp, room) or 0.0 for lamp in lamps)
+    missing = wanted - setting.here.daylight - fixed
+    output = min(1.0, max(0.0, missing / full)) if full > 0 else 1.0
+    here = setting.here
+    return Maintains(lux, setting.bias, wanted, here.daylight, here.by, fixed, full, output, math.sqrt(output))
+
+
+def _chosen(value: Fixed | Follow, lamp: Fixture, setting: Setting) -> tuple[Step, ...]:
+    first = _follows(value, setting) if isinstance(value, Follow) else Base(value.level)
+    if not setting.bias or lamp.kind == "switched":
+        return (first,)
+    return (first, Biased(setting.bias, min(1.0, max(0.0, first.level * (1 + setting.bias)))))
+
+
+def _follows(value: Follow, setting: Setting) -> Follows:
+    daylight, outdoor = setting.daylight, setting.here.outdoor
+    share = share_of_daylight(outdoor, daylight)
+    # Weighed like this and not first + share · (second - first): at share 1 that need not be the second exactly.
+    level = (1 - share) * value.first + share * value.second
+    return Follows(value.first, value.second, outdoor, share, daylight.dark, daylight.bright, daylight.scale, level)
+
+
+def _settled(lamp: Fixture, value: Value, steps: tuple[Step, ...], name: str, setting: Setting) -> tuple[Step, ...]:
+    """What becomes of a lamp that daylight alone would put out."""
+    if isinstance(value, Fixed) or not lights(value):
+        return steps
+    latch = setting.here.latches.get(key(name, lamp))
+    gone = _level(steps[-1]) == 0
+    if setting.never_dark:
+        return (*steps, Rested(RESTING)) if gone else steps
+    if latch is None:
+        first = steps[0]
+        out = not isinstance(first, Maintains) or _ample(first)
+        return steps if not gone else (*steps, PutOut()) if out else (*steps, Rested(RESTING, "daylight"))
+    if latch.off:
+        return (*steps, PutOut())
+    if not gone:
+        return steps
+    until = None if latch.since is None else latch.since.wall + REST_MS * 1_000
+    return (*steps, Rested(RESTING, "daylight", until))
+
+
+# ---- latches ---------------------------------------------------------------------------------------------------------
+
+
+def key(scene: str, lamp: Fixture) -> str:
+    return f"{scene}/{lamp.name}"
+
+
+def latched(value: Value, steps: tuple[Step, ...], latch: Latch | None, now: Now) -> Latch | None:
+    """A lamp's latch after its scene's steps. None: daylight cannot put it out."""
+    match value, steps[0]:
+        case Follow(), Follows(share=share) if (value.first > 0) is not (value.second > 0):
+            distance = share if value.first == 0 else 1 - share
+            does, may = distance == 0, distance < COMES_BACK_SHARE
+        case Maintain(), Maintains() as first:
+            does, may = _ample(first), first.daylight >= first.wanted
+        case _:
+            return None
+    if latch is None:
+        return Latch(off=does)
+    if latch.off:
+        return latch if may else Latch()
+    if not does:
+        return Latch()
+    since = latch.since or now
+    return Latch(since, off=now.steady - since.steady >= REST_MS)
+
+
+def _ample(step: Maintains) -> bool:
+    return step.daylight >= AMPLE * step.wanted
+
+
+# ---- what comes after the scene's own value --------------------------------------------------------------------------
+
+
+def shared(level: float, lamp: Fixture, *, auto_on: float, warn: float) -> Iterator[Step]:
+    """Presence alone may bring only a part of the scene, and a warning takes a part away. A relay knows no warning, and
+    presence alone lights it only where presence brings the whole scene.
+    """
+    if lamp.kind == "switched":
+        if auto_on != 1 and level > 0:
+            yield Partial(auto_on, 0.0)
+        return
+    if auto_on != 1:
+        level *= auto_on
+        yield Partial(auto_on, level)
+    if warn != 1:
+        level *= warn
+        yield Warned(warn, level)

@@ -1,25 +1,30 @@
-"""What every lamp of a room should be: a pure function of its occupancy, the day and the light outdoors."""
+"""What every lamp of a room should be: a pure function of occupancy, day, and the light as the room goes by it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable
 
 import msgspec
+from msgspec.structs import replace
 
-from leerie.config.building import Building, Fixture, Follow, Room, Scene, Value
-from leerie.notes import (
-    AskReason,
-    Held,
-    HoldReason,
-    LampReason,
-    Reason,
-    Step,
-    Unnamed,
-    UntouchedReason,
-    White,
-)
+from leerie.colour import Chromaticity
+from leerie.config.building import Building, Fixture, Room, Scene, Value
+from leerie.daylight.here import Here, Latch
+from leerie.notes import AskReason, Blended, Held, HoldReason, LampReason, Reason, Step, Unnamed, UntouchedReason
+from leerie.now import Now
 from leerie.occupancy.records import Hold, Occupancy
 from leerie.occupancy.table import State
-from leerie.targets.levels import Factors, Whose, clip_white, level_of, work_out
-from leerie.targets.scenes import Choice, Day, candidates_for_light, choose, lights, scene_of
+from leerie.targets.levels import Setting, key, latched, level_of, shared, work_out
+from leerie.targets.scenes import (
+    Choice,
+    Day,
+    Glide,
+    candidates_for_light,
+    choose,
+    lights,
+    moves,
+    scene_of,
+    vacant_scene,
+)
+from leerie.targets.whites import Shade, Wanted, between, shade
 
 
 class Target(msgspec.Struct, frozen=True):
@@ -29,6 +34,8 @@ class Target(msgspec.Struct, frozen=True):
     level: float
     kelvin: int | None
     reason: LampReason
+    xy: Chromaticity | None = None
+    """A colour instead of a white."""
 
 
 class Aim(msgspec.Struct, frozen=True):
@@ -38,8 +45,18 @@ class Aim(msgspec.Struct, frozen=True):
     """None: hands off, or not yet touched."""
     reasons: tuple[Reason, ...]
     """Why this scene; the lamps' own reasons stand in the targets."""
-    moving: bool
-    """The targets change with daylight."""
+    moving: bool = False
+    """The targets change with daylight or on the way between two day parts."""
+    blending: int | None = None
+    """When the last of the blends under way ends, wall clock µs UTC."""
+
+
+class Side(msgspec.Struct, frozen=True):
+    """What one day part gives a lamp, before presence and warning have their share."""
+
+    steps: tuple[Step, ...]
+    level: float
+    shade: Shade
 
 
 class RoomTargets:
@@ -50,108 +67,186 @@ class RoomTargets:
         self._building = building
         self._lamps: tuple[Fixture, ...] = tuple(building.fixtures[lamp] for lamp in self.room.fixtures)
 
-    def aim(self, occupancy: Occupancy, day: Day, outdoor: float) -> Aim:
-        """What the lamps should be now. `outdoor`: lx outdoors as this room goes by it."""
+    def aim(self, occupancy: Occupancy, day: Day, here: Here) -> Aim:
+        """What the lamps should be now."""
         if occupancy.untouched:
-            return Aim(None, (UntouchedReason(),), moving=False)
+            return Aim(None, (UntouchedReason(),))
         hold = occupancy.hold
         if hold is None:
-            return self._automatic(occupancy, day, outdoor)
+            return self._automatic(occupancy, day, here)
         why = HoldReason(hold.by, hold.since.wall, hold.level, hold.kelvin)
         if hold.level is None:
-            return Aim(None, (why,), moving=False)
-        return self._held(hold, hold.level, why, day, outdoor)
+            return Aim(None, (why,))
+        return self._held(hold, hold.level, why, day, here)
 
-    def restored(self, occupancy: Occupancy, day: Day, outdoor: float) -> Aim:
+    def restored(self, occupancy: Occupancy, day: Day, here: Here) -> Aim:
         """What the lamps are brought to before hands go off: the scene without warning; an escape route's lit scene."""
         if self.room.egress:
-            return self.lit_scene(day, outdoor)
-        bare = msgspec.structs.replace(occupancy, hold=None, warned=False)
-        return self._automatic(bare, day, outdoor)
+            return self.lit_scene(day, here)
+        bare = replace(occupancy, hold=None, warned=False)
+        return self._automatic(bare, day, here)
 
-    def lit_scene(self, day: Day, outdoor: float) -> Aim:
+    def lit_scene(self, day: Day, here: Here) -> Aim:
         """What an escape route is left with when hands go off and at a clean stop."""
-        return self._show(Choice(scene_of(self.room, day)), 0.0, day, outdoor)
+        return self._show(scene_of(self.room, day), 0.0, day, here)
+
+    def latches(self, occupancy: Occupancy, day: Day, here: Here, now: Now) -> dict[str, Latch]:
+        """The latches of the scenes that the room shows, after this look."""
+        if occupancy.untouched or occupancy.hold is not None:
+            return {}
+        choice = self._choice(occupancy, day, here)
+        bias = self._bias(occupancy) if choice.biased else 0.0
+        found: dict[str, Latch] = {}
+        for name, scene in self._in_play(choice, day):
+            setting = self._setting(here, bias, choice)
+            steps = work_out(scene, name, self.room, self._lamps, setting)
+            for lamp in self._lamps:
+                value = scene.get(lamp.name)
+                place = key(name, lamp)
+                latch = None if value is None else latched(value, steps[lamp.name], here.latches.get(place), now)
+                if latch is not None:
+                    found[place] = latch
+        return found
+
+    def _in_play(self, choice: Choice, day: Day) -> Iterable[tuple[str, Scene]]:
+        yield choice.name, choice.scene
+        for glide in self._glides(choice, day):
+            yield glide.earlier, self.room.scenes.get(glide.earlier, {})
 
     # ---- automation --------------------------------------------------------------------------------------------------
 
-    def _automatic(self, occupancy: Occupancy, day: Day, outdoor: float) -> Aim:
-        bias = self._bias(occupancy)
-
-        def lit(scene: Scene) -> bool:
-            return any(target.level > 0 for target in self._targets(scene, day, outdoor, Factors(bias=bias)))
-
-        choice = choose(self.room, occupancy, day, lit)
+    def _automatic(self, occupancy: Occupancy, day: Day, here: Here) -> Aim:
+        choice = self._choice(occupancy, day, here)
         asked = occupancy.asked
+        bias = self._bias(occupancy)
         if asked is None or occupancy.state is State.VACANT:
-            return self._show(choice, bias, day, outdoor)
-        shown = self._show(choice, bias, day, outdoor, (AskReason(asked.light, asked.since.wall, choice.asked),))
+            return self._show(choice, bias, day, here)
+        why = AskReason(asked.light, asked.since.wall, choice.name if choice.asked else None)
+        shown = self._show(choice, bias, day, here, (why,))
         # Which scene brings light may hang on daylight even where the one that does now stands still.
-        choosing = asked.light and any(_follows(scene) for _, scene in candidates_for_light(self.room, day))
-        return msgspec.structs.replace(shown, moving=shown.moving or choosing)
+        choosing = asked.light and any(moves(scene) for _, scene in candidates_for_light(self.room, day))
+        return replace(shown, moving=shown.moving or choosing)
 
-    def _show(self, choice: Choice, bias: float, day: Day, outdoor: float, why: tuple[Reason, ...] = ()) -> Aim:
+    def _choice(self, occupancy: Occupancy, day: Day, here: Here) -> Choice:
+        setting = Setting(here, self._building.daylight, self._bias(occupancy), never_dark=self.room.egress)
+
+        def lit(name: str, scene: Scene) -> bool:
+            steps = work_out(scene, name, self.room, self._lamps, setting)
+            return any(level_of(found, switched=False) > 0 for found in steps.values())
+
+        return choose(self.room, occupancy, day, lit)
+
+    def _show(self, choice: Choice, bias: float, day: Day, here: Here, why: tuple[Reason, ...] = ()) -> Aim:
+        setting = self._setting(here, bias if choice.biased else 0.0, choice)
+        glides = self._glides(choice, day)
         rules = self.room.rules_in(day.part)
-        factors = Factors(
-            bias=bias if choice.biased else 0.0,
-            auto_on=rules.auto_on if choice.partial else 1.0,
-            warn=rules.warn_level if choice.warned else 1.0,
-            never_dark=self.room.egress or choice.never_dark,
+        auto_on = rules.auto_on if choice.partial else 1.0
+        warn = rules.warn_level if choice.warned else 1.0
+        sides = self._sides(choice.name, choice.scene, day.part, setting)
+        if glides:
+            sides = self._blended(sides, glides, setting)
+        targets = tuple(
+            self._target(lamp, (*side.steps, *shared(side.level, lamp, auto_on=auto_on, warn=warn)), side.shade)
+            for lamp, side in zip(self._lamps, sides, strict=True)
         )
-        targets = tuple(self._targets(choice.scene, day, outdoor, factors))
-        return Aim(targets, why, moving=_follows(choice.scene))
+        moving = bool(glides) or moves(choice.scene)
+        return Aim(targets, why, moving, max((glide.ends for glide in glides), default=None))
+
+    def _setting(self, here: Here, bias: float, choice: Choice) -> Setting:
+        return Setting(here, self._building.daylight, bias, never_dark=self.room.egress or choice.never_dark)
 
     def _bias(self, occupancy: Occupancy) -> float:
         bias = occupancy.bias.bias if occupancy.bias is not None else 0.0
         return max(0.0, bias) if self.room.egress else bias
 
-    def _targets(self, scene: Scene, day: Day, outdoor: float, factors: Factors) -> Iterator[Target]:
-        for lamp in self._lamps:
-            value = scene.get(lamp.name)
-            steps = work_out(value, lamp, outdoor, self._building.daylight, factors)
-            yield self._target(lamp, steps, self._wanted_white(value, day))
+    def _glides(self, choice: Choice, day: Day) -> tuple[Glide, ...]:
+        """The blends that the lamps take part in: those of the part's own scene."""
+        return day.glides if choice.name == day.part else ()
 
-    def _target(self, lamp: Fixture, steps: tuple[Step, ...], wanted: tuple[int, Whose]) -> Target:
-        switched = lamp.kind == "switched"
-        level = level_of(steps, switched=switched)
-        white = clip_white(lamp, wanted[0])
-        if white is not None and level > 0:
-            steps = (*steps, White(white, wanted[1], wanted[0]))
-        return Target(lamp.name, level, white, LampReason(lamp.name, steps, level, white, switched))
-
-    def _wanted_white(self, value: Value | None, day: Day) -> tuple[int, Whose]:
-        if value is not None and value.kelvin is not None:
-            return value.kelvin, "scene"
-        part = self._building.parts.get(day.part) if day.part is not None else None
-        if part is not None and part.kelvin is not None:
-            return part.kelvin, "part"
-        return self._building.site.kelvin, "site"
-
-    # ---- holds -------------------------------------------------------------------------------------------------------
-
-    def _held(self, hold: Hold, level: float, why: HoldReason, day: Day, outdoor: float) -> Aim:
-        if self.room.egress and level == 0:
-            vacant = Choice(self.room.rules_in(day.part).vacant)
-            return self._show(vacant, 0.0, day, outdoor, (why,))
-        taken = self._lamps_to_hold(day)
-        scene = scene_of(self.room, day)
-        targets = tuple(
-            self._held_target(
-                lamp, level if lamp.name in taken else None, hold, self._wanted_white(scene.get(lamp.name), day)
+    def _sides(self, name: str, scene: Scene, part: str | None, setting: Setting) -> tuple[Side, ...]:
+        """What a scene gives each lamp; `part`: whose white holds where the scene says nothing."""
+        steps = work_out(scene, name, self.room, self._lamps, setting)
+        return tuple(
+            Side(
+                steps[lamp.name],
+                level_of(steps[lamp.name], switched=lamp.kind == "switched"),
+                shade(lamp, self._wanted(scene.get(lamp.name), part), setting.here.elevation),
             )
             for lamp in self._lamps
         )
-        return Aim(targets, (why,), moving=False)
 
-    def _held_target(self, lamp: Fixture, level: float | None, hold: Hold, scenes: tuple[int, Whose]) -> Target:
-        wanted: tuple[int, Whose] = scenes if hold.kelvin is None else (hold.kelvin, "hold")
-        steps: tuple[Step, ...] = (Unnamed(),) if level is None else (Held(level),)
-        return self._target(lamp, steps, wanted)
+    def _blended(self, newest: tuple[Side, ...], glides: tuple[Glide, ...], setting: Setting) -> tuple[Side, ...]:
+        """From what the oldest part still in play gives, through each that began since, to what the newest gives."""
+        earliest = glides[-1].earlier
+        sides = self._sides(earliest, self.room.scenes.get(earliest, {}), earliest, setting)
+        for glide in reversed(glides):
+            part = glide.part
+            after = newest
+            if glide is not glides[0]:
+                after = self._sides(part, self.room.scenes.get(part, {}), part, setting)
+            sides = tuple(
+                _between(lamp, first, second, glide)
+                for lamp, first, second in zip(self._lamps, sides, after, strict=True)
+            )
+        return sides
 
-    def _lamps_to_hold(self, day: Day) -> tuple[str, ...]:
+    def _target(self, lamp: Fixture, steps: tuple[Step, ...], tint: Shade) -> Target:
+        switched = lamp.kind == "switched"
+        level = level_of(steps, switched=switched)
+        if tint.step is not None and level > 0:
+            steps = (*steps, tint.step)
+        reason = LampReason(lamp.name, steps, level, tint.kelvin, switched)
+        return Target(lamp.name, level, tint.kelvin, reason, tint.xy)
+
+    def _wanted(self, value: Value | None, part: str | None) -> Wanted:
+        known = self._building.parts.get(part) if part is not None else None
+        of_the_part = None if known is None else known.kelvin
+        otherwise = Wanted(self._building.site.kelvin, "site") if of_the_part is None else Wanted(of_the_part, "part")
+        if value is None:
+            return otherwise
+        if value.kelvin is not None:
+            return Wanted(value.kelvin, "scene")
+        return replace(otherwise, xy=value.xy)
+
+    # ---- holds -------------------------------------------------------------------------------------------------------
+
+    def _held(self, hold: Hold, level: float, why: HoldReason, day: Day, here: Here) -> Aim:
+        if self.room.egress and level == 0:
+            return self._show(vacant_scene(self.room, day), 0.0, day, here, (why,))
+        scene = scene_of(self.room, day).scene
+        taken = self._lamps_to_hold(scene)
+        targets = tuple(
+            self._target(
+                lamp,
+                (Held(level),) if lamp.name in taken else (Unnamed(),),
+                shade(lamp, self._wanted_held(hold, scene.get(lamp.name), day), here.elevation),
+            )
+            for lamp in self._lamps
+        )
+        return Aim(targets, (why,), moving=hold.kelvin is None and level > 0 and moves(scene))
+
+    def _wanted_held(self, hold: Hold, value: Value | None, day: Day) -> Wanted:
+        return self._wanted(value, day.part) if hold.kelvin is None else Wanted(hold.kelvin, "hold")
+
+    def _lamps_to_hold(self, scene: Scene) -> tuple[str, ...]:
         """The lamps that the part's scene lights, whatever the daylight; if it lights none, all but switched ones."""
-        lit = tuple(lamp for lamp, value in scene_of(self.room, day).items() if lights(value))
+        lit = tuple(lamp for lamp, value in scene.items() if lights(value))
         return lit or tuple(lamp.name for lamp in self._lamps if lamp.kind != "switched")
+
+
+def _between(lamp: Fixture, before: Side, after: Side, glide: Glide) -> Side:
+    """On the way from one day part to the next; a switched lamp is there at once."""
+    if lamp.kind == "switched" or (before.steps, before.shade) == (after.steps, after.shade):
+        return after
+    level = (1 - glide.share) * before.level + glide.share * after.level
+    if before.level == 0 < after.level:
+        tint = after.shade
+    elif after.level == 0 < before.level:
+        tint = before.shade
+    else:
+        tint = between(before.shade, after.shade, glide.share)
+    step = Blended(glide.earlier, glide.part, glide.share, before.steps, after.steps, level)
+    return Side((step,), level, tint)
 
 
 def hinges(occupancy: Occupancy) -> tuple[object, ...]:
@@ -164,7 +259,3 @@ def hinges(occupancy: Occupancy) -> tuple[object, ...]:
         occupancy.asked,
         occupancy.bias,
     )
-
-
-def _follows(scene: Scene) -> bool:
-    return any(isinstance(value, Follow) for value in scene.values())

@@ -1,10 +1,12 @@
 """Which scene a room shows, and what may still change its levels."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
+from itertools import pairwise
 
 import msgspec
 
-from leerie.config.building import Fixed, Room, Scene, Value
+from leerie.config.building import DayPart, Fixed, Follow, Maintain, Room, Scene, SunWhite, Value
+from leerie.daylight.calendar import Holding
 from leerie.occupancy.records import Occupancy
 from leerie.occupancy.table import State
 
@@ -12,6 +14,8 @@ from leerie.occupancy.table import State
 class Choice(msgspec.Struct, frozen=True):
     """A scene and the factors that apply to it."""
 
+    name: str
+    """A day part, `vacant`, `asked`; `dark` for none."""
     scene: Scene
     biased: bool = False
     """A person's bias applies."""
@@ -20,8 +24,19 @@ class Choice(msgspec.Struct, frozen=True):
     warned: bool = False
     never_dark: bool = False
     """A lamp that the scene lights does not go off by daylight or bias."""
-    asked: str | None = None
-    """The scene that an ask for light brought: a day part, or `asked`."""
+    asked: bool = False
+    """An ask for light brought it."""
+
+
+class Glide(msgspec.Struct, frozen=True):
+    """A day part that has begun and not yet wholly taken the place of the one before."""
+
+    part: str
+    earlier: str
+    share: float
+    """Of the way, 0…1."""
+    ends: int
+    """Wall clock, µs UTC."""
 
 
 class Day(msgspec.Struct, frozen=True):
@@ -31,41 +46,60 @@ class Day(msgspec.Struct, frozen=True):
     """The day part that holds."""
     earlier: tuple[str, ...] = ()
     """The room's other day parts, the one that began last first."""
+    glides: tuple[Glide, ...] = ()
+    """Blends under way, the newest first, each from what the next gives."""
 
 
-def choose(room: Room, occupancy: Occupancy, day: Day, lit: Callable[[Scene], bool]) -> Choice:
+def day_of(holding: Holding, parts: Mapping[str, DayPart], wall: int) -> Day:
+    """Where a room stands at `wall` (µs UTC), by what holds then."""
+    glides: list[Glide] = []
+    if holding.part is not None and holding.began is not None:
+        begun = ((holding.part, holding.began), *holding.before)
+        for (part, began), (earlier, _) in pairwise(begun):
+            span = parts[part].blend_ms * 1_000 if part in parts else 0
+            if wall - began >= span:
+                break
+            glides.append(Glide(part, earlier, max(0.0, (wall - began) / span), began + span))
+    return Day(holding.part, holding.earlier, tuple(glides))
+
+
+def choose(room: Room, occupancy: Occupancy, day: Day, lit: Callable[[str, Scene], bool]) -> Choice:
     """The scene of a room that nobody holds. `lit` tells whether a scene would light any lamp just now."""
-    vacant = Choice(room.rules_in(day.part).vacant)
+    vacant = vacant_scene(room, day)
     if occupancy.state is State.VACANT:
         return vacant
     asked = occupancy.asked
     if asked is None:
-        return Choice(scene_of(room, day), biased=True, partial=True, warned=occupancy.warned)
+        return msgspec.structs.replace(scene_of(room, day), biased=True, partial=True, warned=occupancy.warned)
     if asked.light:
         return _light(room, day, lit, warned=occupancy.warned)
-    return vacant if room.egress else Choice({})
+    return vacant if room.egress else Choice("dark", {})
 
 
-def scene_of(room: Room, day: Day) -> Scene:
+def vacant_scene(room: Room, day: Day) -> Choice:
+    return Choice("vacant", room.rules_in(day.part).vacant)
+
+
+def scene_of(room: Room, day: Day) -> Choice:
     """The room's scene now. While no day part holds everything is off, but on an escape route, which keeps its last."""
     part = day.part
     if part is None and room.egress:
         part = next(iter(day.earlier), None)
-    return {} if part is None else room.scenes.get(part, {})
+    return Choice("dark", {}) if part is None else Choice(part, room.scenes.get(part, {}))
 
 
-def _light(room: Room, day: Day, lit: Callable[[Scene], bool], *, warned: bool) -> Choice:
+def _light(room: Room, day: Day, lit: Callable[[str, Scene], bool], *, warned: bool) -> Choice:
     """Asking for light always brings light: the part's own scene, else the one for asking in the dark, else the last
     that is lit; where daylight puts them all out, the first of them that could be lit, at low-end trim.
     """
     candidates = tuple(candidates_for_light(room, day))
     for name, scene in candidates:
-        if lit(scene):
-            return Choice(scene, biased=True, warned=warned, asked=name)
+        if lit(name, scene):
+            return Choice(name, scene, biased=True, warned=warned, asked=True)
     for name, scene in candidates:
         if any(lights(value) for value in scene.values()):
-            return Choice(scene, biased=True, warned=warned, never_dark=True, asked=name)
-    return Choice({}, asked=day.part)
+            return Choice(name, scene, biased=True, warned=warned, never_dark=True, asked=True)
+    return Choice(day.part or "dark", {}, asked=True)
 
 
 def candidates_for_light(room: Room, day: Day) -> Iterator[tuple[str, Scene]]:
@@ -80,4 +114,15 @@ def candidates_for_light(room: Room, day: Day) -> Iterator[tuple[str, Scene]]:
 
 def lights(value: Value) -> bool:
     """Could this value ever light its lamp?"""
-    return value.level > 0 if isinstance(value, Fixed) else max(value.first, value.second) > 0
+    match value:
+        case Fixed():
+            return value.level > 0
+        case Follow():
+            return max(value.first, value.second) > 0
+        case Maintain():
+            return value.lux > 0
+
+
+def moves(scene: Scene) -> bool:
+    """Does the scene move with daylight?"""
+    return any(isinstance(value, Maintain | Follow) or isinstance(value.kelvin, SunWhite) for value in scene.values())

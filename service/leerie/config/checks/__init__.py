@@ -13,7 +13,7 @@ from leerie.config.problems import Flaw
 
 def flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
     """Everything that is wrong although each key for itself is right."""
-    yield from service_flaws(config)
+    yield from service_flaws(config, declared)
     for name, sensor in config.sensors.items():
         yield from sensor_flaws(("sensors", name), sensor)
     for name, fixture in config.fixtures.items():

@@ -21,15 +21,22 @@ _COLOURS = (("x", "y"), ("red", "green", "blue"))
 def lamp_flaws(path: Path, lamp: Fixture) -> Iterator[Flaw]:
     yield from _wires(path, lamp)
     said: set[str] = set()
+    lit: set[str] = set()
     sound = True
     for place, payload in _payloads(path, lamp):
         for flaw in _placeholders(place, payload, lamp.kind, said):
             sound = False
             yield flaw
+        if place[len(path)] != "when_off":
+            lit |= said
     if sound and (lamp.payload is not None or lamp.messages or lamp.kind == "switched"):
-        yield from _content(path, lamp, said)
+        yield from _content(path, lamp, said, lit)
     yield from _device(path, lamp, said)
     yield from _white(path, lamp)
+    if lamp.watts is not None and lamp.watts < lamp.standby:
+        key = "standby" if "standby" in lamp.model_fields_set else "watts"
+        problem = f"{lamp.watts:g} W at high-end trim is less than {lamp.standby:g} W while off"
+        yield Flaw((*path, key), problem, "standby at most watts")
 
 
 # ---- what is sent ----------------------------------------------------------------------------------------------------
@@ -91,22 +98,21 @@ def _leaves(path: Path, value: object) -> Iterator[tuple[Path, object]]:
         yield path, value
 
 
-def _content(path: Path, lamp: Fixture, said: set[str]) -> Iterator[Flaw]:
-    """What a lamp of this kind has to be told at the least."""
+def _content(path: Path, lamp: Fixture, said: set[str], lit: set[str]) -> Iterator[Flaw]:
+    """What a lamp of this kind has to be told at the least. `lit`: the placeholders that serve when it is lit."""
     place = (*path, "messages" if lamp.messages else "payload")
     for group in _COLOURS:
-        if said & set(group) and not said >= set(group):
+        if lit & set(group) and not lit >= set(group):
             yield Flaw(place, "names a part of a colour", "all of " + ", ".join(f"${name}" for name in group))
             return
-    coloured = said & {"x", "red"}
-    if lamp.kind == "switched" and "on" not in said and lamp.when_off is None:
+    if lamp.kind == "switched" and "on" not in lit and lamp.when_off is None:
         yield Flaw(place, "says the same for on and off", "$on in it, or when_off")
-    if lamp.kind != "switched" and not said & {*LEVEL_PLACEHOLDERS, "red"}:
+    if lamp.kind != "switched" and not lit & {*LEVEL_PLACEHOLDERS, "red"}:
         allowed = "one of " + ", ".join(f"${name}" for name in LEVEL_PLACEHOLDERS)
         yield Flaw(place, "does not say how bright", allowed)
-    if lamp.kind == "tunable" and not said & {"kelvin", "mired"}:
+    if lamp.kind == "tunable" and not lit & {"kelvin", "mired"}:
         yield Flaw(place, "does not say which white", '$kelvin or $mired; or kind = "dimmable"')
-    if lamp.kind == "colour" and not coloured:
+    if lamp.kind == "colour" and not lit & {"x", "red"}:
         yield Flaw(place, "does not say which colour", '$x and $y, or $red, $green and $blue; or kind = "tunable"')
     if lamp.words is not None and "on" not in said:
         yield Flaw((*path, "words"), "serves no $on", "$on in the payload, or no words")

@@ -2,12 +2,10 @@
 
 from collections.abc import Iterator
 
+from leerie.config.checks.scenes import BESIDE_PARTS, lit, missing_area, scene_flaws
 from leerie.config.declared import Declared
-from leerie.config.models import Config, Light, Room, Scene
+from leerie.config.models import Config, Room
 from leerie.config.problems import Flaw, Path, listing, nearest
-
-_BESIDE_PARTS = ("vacant", "asked")
-"""Scenes that are no day part's."""
 
 
 def room_flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
@@ -15,9 +13,10 @@ def room_flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
         path = ("rooms", name)
         yield from _sensors(path, room, config, declared)
         yield from _lamps(path, room, declared)
-        yield from _scenes(path, room, config, declared)
+        yield from scene_flaws(path, room, config, declared)
         yield from _during(path, room, declared)
         yield from _enclosed(path, room, config)
+        yield from _meter(path, room, config)
         if room.egress:
             yield from _egress(path, room)
     if declared.homes is not None:
@@ -78,7 +77,7 @@ def _enclosed(path: Path, room: Room, config: Config) -> Iterator[Flaw]:
         )
 
 
-# ---- lamps and scenes ------------------------------------------------------------------------------------------------
+# ---- lamps and day parts ---------------------------------------------------------------------------------------------
 
 
 def _lamps(path: Path, room: Room, declared: Declared) -> Iterator[Flaw]:
@@ -89,43 +88,19 @@ def _lamps(path: Path, room: Room, declared: Declared) -> Iterator[Flaw]:
             yield Flaw((*path, "fixtures", index), f"{lamp} is in room {first} already", "each lamp in one room")
 
 
-def _scenes(path: Path, room: Room, config: Config, declared: Declared) -> Iterator[Flaw]:
-    known = (*declared.day_parts, *_BESIDE_PARTS)
-    for name, scene in room.scenes.items():
-        place = (*path, "scenes", name)
-        if name not in known:
-            yield Flaw(place, f"there is no day part {name}", f"one of {listing(known)}", nearest(name, known))
-        yield from _scene(place, scene, room, config, declared)
-    for part, change in room.during.items():
-        yield from _scene((*path, "during", part, "vacant"), change.vacant or {}, room, config, declared)
-
-
-def _scene(path: Path, scene: Scene, room: Room, config: Config, declared: Declared) -> Iterator[Flaw]:
-    for lamp, value in scene.items():
-        place = (*path, lamp)
-        if lamp not in room.fixtures:
-            home = (declared.homes or {}).get(lamp)
-            problem = f"{lamp} is a lamp of room {home[0]}" if home else f"{path[1]} has no lamp {lamp}"
-            yield Flaw(place, problem, f"one of {listing(room.fixtures)}", nearest(lamp, room.fixtures))
-        if isinstance(value, Light):
-            yield from _light(place, value, lamp, config)
-
-
-def _light(path: Path, light: Light, lamp: str, config: Config) -> Iterator[Flaw]:
-    if (light.level is None) == (light.follow is None):
-        problem = "names no level" if light.level is None else "names level and follow"
-        yield Flaw(path, problem, "one of level and follow")
-    fixture = config.fixtures.get(lamp)
-    if light.kelvin is not None and fixture is not None and fixture.kind in ("switched", "dimmable"):
-        yield Flaw(
-            (*path, "kelvin"),
-            f"{lamp} is {fixture.kind}: its white cannot be set",
-            "kelvin for tunable and colour lamps",
-        )
+def _meter(path: Path, room: Room, config: Config) -> Iterator[Flaw]:
+    """What lamps add to a meter's reading is known by their lumens and the room's area."""
+    if room.meter is None:
+        return
+    if room.area is None:
+        yield missing_area(path)
+    lamps = [config.fixtures.get(name) for name in room.fixtures]
+    if all(lamp is not None and lamp.lumens is None for lamp in lamps):
+        yield Flaw((*path, "meter"), "stands in a room none of whose lamps has lumens", "lumens at one of them")
 
 
 def _during(path: Path, room: Room, declared: Declared) -> Iterator[Flaw]:
-    named = [part for part in room.scenes if part not in _BESIDE_PARTS]
+    named = [part for part in room.scenes if part not in BESIDE_PARTS]
     for part in room.during:
         if part not in named:
             unknown = part not in declared.day_parts
@@ -139,11 +114,11 @@ def _during(path: Path, room: Room, declared: Declared) -> Iterator[Flaw]:
 def _egress(path: Path, room: Room) -> Iterator[Flaw]:
     """Escape routes are never dark, whoever is or is not there."""
     for name, scene in room.scenes.items():
-        if not _lit(scene):
+        if not lit(scene):
             yield Flaw((*path, "scenes", name), "is dark on an escape route", "a lamp above level 0")
     if "vacant" not in room.scenes:
         yield Flaw((*path, "scenes", "vacant"), "is missing on an escape route", "a scene that is safe to walk in")
-    if all(name in _BESIDE_PARTS for name in room.scenes):
+    if all(name in BESIDE_PARTS for name in room.scenes):
         yield Flaw((*path, "scenes"), "name no day part on an escape route", "a scene for at least one day part")
     if room.auto_on < 1:
         yield Flaw((*path, "auto_on"), f"{room.auto_on:g} is too little for an escape route", "1")
@@ -151,13 +126,5 @@ def _egress(path: Path, room: Room) -> Iterator[Flaw]:
         place = (*path, "during", part)
         if change.auto_on is not None and change.auto_on < 1:
             yield Flaw((*place, "auto_on"), f"{change.auto_on:g} is too little for an escape route", "1")
-        if change.vacant is not None and not _lit(change.vacant):
+        if change.vacant is not None and not lit(change.vacant):
             yield Flaw((*place, "vacant"), "is dark on an escape route", "a lamp above level 0")
-
-
-def _lit(scene: Scene) -> bool:
-    """Whether it lights a lamp at all. One that follows daylight down to 0 rests at low-end trim, so it counts."""
-    return any(
-        (value.level or max(value.follow or [0.0])) > 0 if isinstance(value, Light) else value > 0
-        for value in scene.values()
-    )

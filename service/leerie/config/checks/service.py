@@ -2,16 +2,18 @@
 
 from collections.abc import Iterator
 
+from leerie.config.declared import Declared
 from leerie.config.models import Config
 from leerie.config.problems import Flaw, listing, nearest, shown
 from leerie.config.starts import clock
 
 
-def service_flaws(config: Config) -> Iterator[Flaw]:
+def service_flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
     if config.site.holidays is not None:
         yield from _holidays(config.site.holidays)
     yield from _broker(config)
     yield from _daylight(config)
+    yield from _bed(config.site.bed, declared.day_parts)
     for name, part in config.day_parts.items():
         if part.earliest and part.latest and clock(part.earliest) > clock(part.latest):
             problem = f"{part.latest} is before the earliest, {part.earliest}"
@@ -32,6 +34,11 @@ def _holidays(code: str) -> Iterator[Flaw]:
         )
         allowed = f"one of {listing(names)}" if country in known else "GB or GB-SCT, as the holidays library names them"
         yield Flaw(("site", "holidays"), problem, allowed, nearest(code.upper(), names))
+
+
+def _bed(bed: str | None, parts: tuple[str, ...]) -> Iterator[Flaw]:
+    if bed is not None and bed not in parts:
+        yield Flaw(("site", "bed"), f"there is no day part {bed}", f"one of {listing(parts)}", nearest(bed, parts))
 
 
 def _broker(config: Config) -> Iterator[Flaw]:

@@ -1,0 +1,192 @@
+"""What is worked out when somebody scrapes: from the last view of each room and of the sky, and from tallies.
+
+The deciding thread only puts immutable values in place. A tally says what it was, how fast it grows and since when, so
+that seconds and joules are right at every scrape and cost nothing between two.
+"""
+
+from collections.abc import Callable, Iterator
+from math import nan
+from threading import Lock
+
+import msgspec
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.registry import Collector
+
+from leerie.config.building import Building
+from leerie.fixtures import energy
+from leerie.notes import Commanded, Heard
+from leerie.now import SECOND_MS, Now
+from leerie.views import RoomView, SkyView
+
+STATES = ("vacant", "arriving", "occupied", "grace", "hold")
+SENSOR_KINDS = ("presence", "motion", "door", "button", "battery", "online")
+"""What a sensor can be heard to say."""
+LAMP = ("fixture",)
+
+
+class Tally(msgspec.Struct, frozen=True):
+    """A sum that grows evenly."""
+
+    total: float
+    rate: float
+    """Per second."""
+    since: int
+    """Steady ms at which it was `total`."""
+
+    def at(self, steady: int) -> float:
+        return self.total + self.rate * (steady - self.since) / SECOND_MS
+
+
+class Tallies:
+    """Sums that grow evenly between two changes, as counters do: a scrape never sees less than the one before."""
+
+    def __init__(self, now: Callable[[], Now]) -> None:
+        self._now = now
+        self._tallies: dict[tuple[str, ...], Tally] = {}
+        # The clock must be read and the sum put in place in one go, or a scrape in between would look ahead.
+        self._lock = Lock()
+
+    def grow(self, rate: float, *key: str) -> None:
+        """From now on by so much a second."""
+        with self._lock:
+            steady = self._now().steady
+            before = self._tallies.get(key)
+            self._tallies[key] = Tally(0.0 if before is None else before.at(steady), rate, steady)
+
+    def read(self) -> dict[tuple[str, ...], float]:
+        with self._lock:
+            steady, tallies = self._now().steady, dict(self._tallies)
+        return {key: tally.at(steady) for key, tally in tallies.items()}
+
+
+def _or_nan(value: float | None) -> float:
+    return nan if value is None else value
+
+
+class Rooms(Collector):
+    def __init__(self, now: Callable[[], Now]) -> None:
+        self.views: dict[str, RoomView] = {}
+        self._seconds = Tallies(now)
+
+    def show(self, view: RoomView) -> None:
+        """A room looks like this from now on."""
+        before = self.views.get(view.room)
+        self.views[view.room] = view
+        if before is None or before.state != view.state:
+            if before is not None:
+                self._seconds.grow(0.0, view.room, before.state)
+            self._seconds.grow(1.0, view.room, view.state)
+
+    def collect(self) -> Iterator[Metric]:
+        # A copy in one go: the deciding thread may put a room's next view in place meanwhile.
+        views, spent = dict(self.views), self._seconds.read()
+        labels = ("room", "state")
+        state = GaugeMetricFamily("leerie_room_state", "1 for the state the room is in.", labels=labels)
+        seconds = CounterMetricFamily("leerie_room_state_seconds_total", "Time spent in each state.", labels=labels)
+        faults = GaugeMetricFamily("leerie_room_faults", "Faults that stand in the room.", labels=("room",))
+        held = GaugeMetricFamily("leerie_hold_active", "1 while the room is held.", labels=("room",))
+        for room, view in views.items():
+            for name in STATES:
+                state.add_metric((room, name), float(view.state == name))
+                seconds.add_metric((room, name), spent.get((room, name), 0.0))
+            faults.add_metric((room,), len(view.faults))
+            held.add_metric((room,), float(view.hold is not None))
+        yield from (state, seconds, faults, held)
+
+
+class Lamps(Collector):
+    """Lamps as they were told, which is all that is known of them; an estimate, therefore."""
+
+    def __init__(self, building: Building, rooms: Rooms, now: Callable[[], Now]) -> None:
+        self._fixtures = building.fixtures
+        self._rooms_of = {lamp: room.name for room in building.rooms.values() for lamp in room.fixtures}
+        self._rooms = rooms
+        self._told: dict[str, tuple[float, int | None]] = {}
+        """Level and white."""
+        self._lit = Tallies(now)
+        self._joules = Tallies(now)
+
+    def commanded(self, note: Commanded) -> None:
+        self._tell(note.fixture, note.level, note.kelvin)
+
+    def remembered(self, view: RoomView) -> None:
+        """After a restart: what the lamps were told before it."""
+        for name, lamp in view.fixtures or ():
+            if lamp is not None and name not in self._told:
+                self._tell(name, lamp.level, lamp.kelvin)
+
+    def _tell(self, name: str, level: float, kelvin: int | None) -> None:
+        self._told[name] = level, kelvin
+        self._lit.grow(1.0 if level > 0 else 0.0, name)
+        watts = energy.power(self._fixtures[name], level)
+        if watts is not None:
+            self._joules.grow(watts, name)
+
+    def collect(self) -> Iterator[Metric]:
+        told, burnt, drawn = dict(self._told), self._lit.read(), self._joules.read()
+        level = GaugeMetricFamily("leerie_fixture_level_ratio", "As last told; NaN: not known.", labels=LAMP)
+        white = GaugeMetricFamily(
+            "leerie_fixture_colour_temperature_kelvin", "As last told; NaN: not known, or a colour.", labels=LAMP
+        )
+        lit = CounterMetricFamily("leerie_fixture_lit_seconds_total", "Time lit, as last told.", labels=LAMP)
+        joules = CounterMetricFamily(
+            "leerie_fixture_energy_joules_total", "Estimated from watts and level.", labels=LAMP
+        )
+        for name, fixture in self._fixtures.items():
+            known = (None, None) if self._hands_off(name) else told.get(name, (None, None))
+            level.add_metric((name,), _or_nan(known[0]))
+            if fixture.kind in ("tunable", "colour"):
+                white.add_metric((name,), _or_nan(known[1]))
+            lit.add_metric((name,), burnt.get((name,), 0.0))
+            if fixture.watts is not None:
+                joules.add_metric((name,), drawn.get((name,), 0.0))
+        yield from (level, white, lit, joules)
+
+    def _hands_off(self, lamp: str) -> bool:
+        view = self._rooms.views.get(self._rooms_of[lamp])
+        return view is not None and view.hold is not None and view.hold.level is None
+
+
+class Sensors(Collector):
+    def __init__(self, building: Building, rooms: Rooms, now: Callable[[], Now]) -> None:
+        self._sensors = tuple(building.sensors)
+        self._rooms = rooms
+        self._now = now
+        self._seen: dict[str, float] = {}
+
+    def heard(self, note: Heard) -> None:
+        if note.kind in SENSOR_KINDS and note.value != "gone":
+            self._seen[note.source] = self._now().wall / 1e6
+
+    def collect(self) -> Iterator[Metric]:
+        views = dict(self._rooms.views)
+        gone = {fault.what for view in views.values() for fault in view.faults if fault.code == "sensor_out"}
+        out = GaugeMetricFamily("leerie_sensor_out", "1 while it is gone or silent for too long.", labels=("sensor",))
+        for name in self._sensors:
+            out.add_metric((name,), float(name in gone))
+        seen = GaugeMetricFamily(
+            "leerie_sensor_last_seen_timestamp_seconds", "When it last said anything.", labels=("sensor",)
+        )
+        for name, when in dict(self._seen).items():
+            seen.add_metric((name,), when)
+        yield from (out, seen)
+
+
+class Outdoors(Collector):
+    def __init__(self, building: Building) -> None:
+        self._parts = tuple(building.parts)
+        self.sky: SkyView | None = None
+
+    def collect(self) -> Iterator[Metric]:
+        lux = GaugeMetricFamily("leerie_outdoor_illuminance_lux", "Outdoors, on the horizontal.")
+        sun = GaugeMetricFamily("leerie_sun_elevation_degrees", "Of the sun, without refraction.")
+        cloud = GaugeMetricFamily("leerie_cloud_cover_ratio", "As last told; NaN while nobody knows.")
+        part = GaugeMetricFamily("leerie_day_part", "1 for the one that began last.", labels=("day_part",))
+        sky = self.sky
+        if sky is not None:
+            lux.add_metric((), sky.outdoor)
+            sun.add_metric((), sky.elevation)
+            cloud.add_metric((), _or_nan(sky.cloud))
+            for name in self._parts:
+                part.add_metric((name,), float(name == sky.part))
+        yield from (lux, sun, cloud, part)
