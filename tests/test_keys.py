@@ -199,10 +199,10 @@ maintenance = 0.75
 utilisation = 0.45
 daylight_factor = 1.5
 eye_ratio = 0.6
-meter = { topic = "gallery", pointer = "/lx", expires = "25m", lamps = 0.7, daylight = 0.9 }
+meter = { topic = "gallery", pointer = "/bright", expires = "25m", lamps = 0.7, daylight = 0.9 }
 [rooms.gallery.scenes]
 morning = { panel = { lux = 280, kelvin = { sun = [2600, 5200], high = 20 } }, easel = { lux = 280 } }
-noon = { easel = 0.8 }
+noon = { easel = 1 }
 """
 
 STRENGTH = "present = { at_least = 0.5, above = 0.4 }\nabsent = { at_most = 0.2, below = 0.3 }"
@@ -337,7 +337,7 @@ CHANGES: dict[str, tuple[str, str]] = {
     "rooms.*.utilisation": ("utilisation = 0.45", "utilisation = 0.5"),
     "rooms.*.daylight_factor": ("daylight_factor = 1.5", "daylight_factor = 1"),
     "rooms.*.meter.topic": ('meter = { topic = "gallery"', 'meter = { topic = "museum"'),
-    "rooms.*.meter.pointer": ('topic = "gallery", pointer = "/lx"', 'topic = "gallery", pointer = "/lux"'),
+    "rooms.*.meter.pointer": ('pointer = "/bright"', 'pointer = "/dull"'),
     "rooms.*.meter.expires": ('expires = "25m"', 'expires = "35m"'),
     "rooms.*.meter.lamps": ("lamps = 0.7", "lamps = 0.8"),
     "rooms.*.meter.daylight": ("daylight = 0.9", "daylight = 0.8"),
@@ -451,7 +451,7 @@ SCRIPT: tuple[tuple[str, str, str], ...] = (
         ("09:31:01", "roof", '{"lx": 6000}'),
         ("10:00:00", "weather", '{"cloud": 5}'),
     ),
-    *((f"10:{minute}:30", "gallery", f'{{"lx": {200 + minute}}}') for minute in range(10, 30)),
+    *((f"10:{minute}:30", "gallery", f'{{"bright": {200 + minute}}}') for minute in range(10, 30)),
     *(("10:20:00", "radar", '{"target": false}'), ("10:20:20", "radar", '{"target": "maybe"}')),
     *(("10:26:30", "pir", "on"), ("10:26:45", "radar", '{"target": "yes"}')),
     *(("11:50:00", "radar", '{"target": "no"}'), ("12:38:30", "pir", "on"), ("12:38:45", "pir", "on")),

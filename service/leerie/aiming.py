@@ -18,10 +18,10 @@ from leerie.daylight.calendar import Holding
 from leerie.daylight.here import Here, Latch, Metered
 from leerie.daylight.outdoors import Skies, Sky
 from leerie.daylight.sky import cloud_factor
-from leerie.notes import SkyReason
 from leerie.now import MINUTE_MS, Now
 from leerie.occupancy.records import Occupancy
 from leerie.outlet.slot import Slot, differs
+from leerie.reasons import SkyReason
 from leerie.targets import illuminance
 from leerie.targets.levels import REST_MS
 from leerie.targets.room import Aim, RoomTargets

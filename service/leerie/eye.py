@@ -12,7 +12,8 @@ from datetime import date
 import msgspec
 
 from leerie import colour
-from leerie.config.building import Building, Fixed, Fixture, Follow, Maintain, Room, Scene, SunWhite, Value
+from leerie.config.building import Building, Fixture, Room
+from leerie.config.scenes import Fixed, Follow, Maintain, Scene, SunWhite, Value
 from leerie.daylight.calendar import Calendar
 from leerie.targets import illuminance
 

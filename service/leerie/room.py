@@ -16,13 +16,14 @@ from leerie.daylight.calendar import Calendar
 from leerie.daylight.outdoors import Skies
 from leerie.intake.inputs import Input, Metered
 from leerie.messages import Publish
-from leerie.notes import Cause, Decided, Note, Reason, Refused
+from leerie.notes import Cause, Decided, Note, Refused
 from leerie.now import Now
 from leerie.occupancy import hearing, reasons, timers
 from leerie.occupancy.records import Place
 from leerie.occupancy.table import State
 from leerie.occupancy.turn import Turn
 from leerie.outlet.outlet import Outlet, Window
+from leerie.reasons import Reason
 from leerie.record import Record
 from leerie.saving import Saving
 from leerie.targets.room import Aim, Target, hinges

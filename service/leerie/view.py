@@ -6,13 +6,14 @@ from msgspec.structs import replace
 
 from leerie.daylight.calendar import Holding
 from leerie.daylight.outdoors import Sky
-from leerie.notes import Fault, Faulted, Note, PartReason, Reason, Recovered
+from leerie.notes import Fault, Faulted, Note, Recovered
 from leerie.now import Now
 from leerie.occupancy import reasons, timers
 from leerie.occupancy.records import Hold
 from leerie.occupancy.timers import Timer
 from leerie.occupancy.turn import Turn
 from leerie.outlet.slot import Slot
+from leerie.reasons import PartReason, Reason
 from leerie.views import HoldView, LampView, RoomView, SkyView
 
 

@@ -4,7 +4,8 @@ from typing import Literal, TypeAlias
 
 import msgspec
 
-from leerie.notes import Fault, Reason
+from leerie.notes import Fault
+from leerie.reasons import Reason
 
 
 class LampView(msgspec.Struct, frozen=True):

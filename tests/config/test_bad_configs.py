@@ -88,6 +88,16 @@ grace = "1m"
     ]
 
 
+def test_a_mistake_in_the_site_hides_no_other_there(tmp_path: Path) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_text('[site]\nlatitude = 1\nlongitude = 200\ntimezone = "UTC"\nholidays = "XX"\nbed = "night"\n')
+    assert [line.split(";")[0] for line in said(path)] == [
+        "leerie.toml:3 site.longitude: 200 is not allowed",
+        'leerie.toml:5 site.holidays: "XX" is no country',
+        "leerie.toml:6 site.bed: there is no day part night",
+    ]
+
+
 def test_what_is_broken_is_not_told_a_second_time_as_missing(tmp_path: Path) -> None:
     """A sensor with a mistake is still there for the room that names it."""
     path = tmp_path / "leerie.toml"

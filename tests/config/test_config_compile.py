@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from small_configs import SITE, WORKSHOP, Build
 
-from leerie.config.building import ClockStart, Fixed, Follow, Match, SunStart, Tls
+from leerie.config.building import ClockStart, Match, Meter, SunStart, Tls
+from leerie.config.scenes import Fixed, Follow, Maintain, SunWhite, Value
 
 PRESENT = ("true", "1", "on", "yes", "present", "occupied", "motion", "detected")
 ABSENT = ("false", "0", "off", "no", "absent", "vacant", "unoccupied", "clear", "none")
@@ -48,6 +49,7 @@ def test_defaults_of_an_empty_house(build: Build) -> None:
     building = build(SITE)
     site, broker, service, daylight = building.site, building.broker, building.service, building.daylight
     assert (site.holidays, site.days_off, site.workweek, site.kelvin) == (None, (), (0, 1, 2, 3, 4), 3000)
+    assert site.bed is None
     assert (broker.host, broker.port, broker.protocol, broker.client_id) == ("127.0.0.1", 1883, "auto", "leerie")
     assert (broker.username, broker.password, broker.tls) == (None, None, None)
     assert (broker.topics, broker.keepalive_s) == ("leerie", 15)
@@ -100,6 +102,9 @@ outdoor = { topic = "roof", expires = "1m" }
         "okta",
         10_800_000,
     )
+    metar = build(f"{SITE}{feeds.replace('okta', 'metar')}").daylight.cloud
+    assert metar is not None
+    assert metar.unit == "metar"
     assert (daylight.outdoor.pointer, daylight.outdoor.unit, daylight.outdoor.expires_ms) == (None, "lux", 60_000)
 
 
@@ -135,6 +140,12 @@ days = ["sun"]
     assert parts["late"].starts == (SunStart("dusk", 3600, ()),)
     assert parts["noon"].starts == (SunStart("noon", 0, ("sun",)),)
     assert (parts["noon"].earliest, parts["noon"].latest, parts["noon"].kelvin) == (None, None, None)
+
+
+@pytest.mark.parametrize(("key", "ms"), [("", 120_000), ('blend = "45m"', 2_700_000), ('blend = "0s"', 0)])
+def test_blend_and_bed(build: Build, key: str, ms: int) -> None:
+    building = build(f'{SITE}bed = "night"\n[day_parts.night]\nstarts = "22:00"\n{key}\n')
+    assert (building.site.bed, building.parts["night"].blend_ms) == ("night", ms)
 
 
 # ---- sensors ---------------------------------------------------------------------------------------------------------
@@ -277,6 +288,14 @@ words = { on = "go", off = "stop" }
     assert it.words == ("go", "stop")
 
 
+def test_what_a_lamp_gives_and_draws(build: Build) -> None:
+    it = build(lamp('kind = "switched"')).fixtures["it"]
+    assert (it.lumens, it.watts, it.standby, it.utilisation) == (None, None, 0.5, None)
+    keys = 'kind = "switched"\nlumens = 1100\nwatts = 0.3\nstandby = 0.3\nutilisation = 0.9'
+    it = build(lamp(keys)).fixtures["it"]
+    assert (it.lumens, it.watts, it.standby, it.utilisation) == (1100.0, 0.3, 0.3, 0.9)
+
+
 # ---- rooms -----------------------------------------------------------------------------------------------------------
 
 
@@ -307,6 +326,63 @@ def test_scene_values(build: Build) -> None:
     it = build(text).rooms["room"]
     assert it.scenes == {"day": {"lamp": Fixed(1.0)}, "night": {"lamp": Follow(0.8, 0.0)}}
     assert it.asked == {"lamp": Fixed(0.2)}
+
+
+LIT = """
+[fixtures.it]
+kind = "colour"
+topic = "it"
+payload = "$percent $x $y"
+lumens = 900
+[fixtures.spot]
+kind = "dimmable"
+topic = "spot"
+payload = "$byte"
+lumens = 400
+[day_parts.day]
+starts = "08:00"
+[rooms.room]
+fixtures = ["it", "spot"]
+area = 12
+"""
+
+
+@pytest.mark.parametrize(
+    ("value", "compiled"),
+    [
+        ("level = 0.4, kelvin = 2700", Fixed(0.4, 2700)),
+        ("level = 0.4, kelvin = { sun = [2700, 5000] }", Fixed(0.4, SunWhite(2700, 5000, 30.0))),
+        ("follow = [0, 1], kelvin = { sun = [2700, 2700], high = 90 }", Follow(0.0, 1.0, SunWhite(2700, 2700, 90.0))),
+        ("follow = [0, 1], xy = [0.64, 0.36]", Follow(0.0, 1.0, None, (0.64, 0.36))),
+        ("level = 1, xy = [0, 1]", Fixed(1.0, None, (0.0, 1.0))),
+        ("lux = 300", Maintain(300.0)),
+        ("lux = 300, kelvin = { sun = [2700, 5000], high = 20.5 }", Maintain(300.0, SunWhite(2700, 5000, 20.5))),
+        ("lux = 300, xy = [0.3, 0.3]", Maintain(300.0, None, (0.3, 0.3))),
+    ],
+)
+def test_what_a_scene_can_ask_of_a_lamp(build: Build, value: str, compiled: Value) -> None:
+    scenes = f"scenes = {{ day = {{ it = {{ {value} }} }}, vacant = {{ it = {{ {value} }} }} }}\n"
+    it = build(f"{SITE}{LIT}{scenes}").rooms["room"]
+    assert it.scenes["day"]["it"] == it.rules.vacant["it"] == compiled
+
+
+def test_a_target_lights_an_escape_route_and_may_differ_from_scene_to_scene(build: Build) -> None:
+    scenes = "scenes = { day = { it = { lux = 300 }, spot = { lux = 300 } }, vacant = { it = { lux = 20 } } }\n"
+    it = build(f"{SITE}{LIT}egress = true\n{scenes}").rooms["room"]
+    assert it.scenes["day"] == {"it": Maintain(300.0), "spot": Maintain(300.0)}
+    assert it.rules.vacant == {"it": Maintain(20.0)}
+
+
+def test_what_a_room_does_to_light(build: Build) -> None:
+    it = build(f"{SITE}{LIT}").rooms["room"]
+    assert (it.area, it.maintenance, it.utilisation, it.daylight_factor, it.eye_ratio) == (12.0, 0.8, 0.5, 0.0, 0.5)
+    assert it.meter is None
+    keys = "maintenance = 0.7\nutilisation = 0.6\ndaylight_factor = 2.5\neye_ratio = 0.4\n"
+    it = build(f'{SITE}{LIT}{keys}meter = {{ topic = "lux" }}\n').rooms["room"]
+    assert (it.maintenance, it.utilisation, it.daylight_factor, it.eye_ratio) == (0.7, 0.6, 0.025, 0.4)
+    assert it.meter == Meter("lux", None, 600_000, 1.0, 1.0)
+    meter = 'meter = { topic = "a/b", pointer = "/lx", expires = "1m", lamps = 0, daylight = 0.5 }\n'
+    assert build(f"{SITE}{LIT}{meter}").rooms["room"].meter == Meter("a/b", ("lx",), 60_000, 0.0, 0.5)
 
 
 @pytest.mark.parametrize(

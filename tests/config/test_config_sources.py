@@ -6,7 +6,7 @@ import pytest
 from small_configs import WORKSHOP, Build, Refuse
 
 from leerie.config import ConfigError, load
-from leerie.config.building import Fixed, Follow
+from leerie.config.scenes import Fixed, Follow
 
 SECRET = "hunter2"  # noqa: S105 - of nobody
 UNKNOWN = "unknown variable; LEERIE_ and a key of the config, as in LEERIE_BROKER__HOST"

@@ -84,10 +84,43 @@ def test_lamps(tmp_path: Path, keys: str, said: list[str]) -> None:
     assert suspicions(tmp_path, text) == said
 
 
+METERED = """
+[day_parts.day]
+starts = "08:00"
+[fixtures.lamp]
+kind = "dimmable"
+topic = "lamp"
+payload = "$byte"
+curve = "linear"
+lumens = 900
+[rooms.room]
+fixtures = ["lamp"]
+area = 12
+meter = { topic = "lux" }
+"""
+
+
+@pytest.mark.parametrize(
+    ("scenes", "idle"),
+    [
+        ("day = { lamp = { lux = 300 } }", False),
+        ("day = { lamp = 1 }, vacant = { lamp = { lux = 5 } }", False),
+        ("day = { lamp = 1 }, asked = { lamp = { lux = 50 } }", False),
+        ("day = { lamp = { follow = [0, 1] } }", True),
+    ],
+)
+def test_a_meter_that_serves_nothing(tmp_path: Path, scenes: str, idle: bool) -> None:
+    text = f"{SITE.strip()}{METERED}scenes = {{ {scenes} }}\n"
+    line = "16 rooms.room.meter: serves no lux; a scene that asks for lux, or no meter"
+    assert suspicions(tmp_path, text) == ([line] if idle else [])
+
+
 def test_a_day_part_that_no_room_names(tmp_path: Path) -> None:
     text = WORKSHOP.replace('payload = "$byte"', 'payload = "$byte"\ncurve = "dali"')
     assert suspicions(tmp_path, text) == []
-    assert suspicions(tmp_path, f'{text}[day_parts.noon]\nstarts = "noon"\n') == [
+    noon = '[day_parts.noon]\nstarts = "noon"\n'
+    assert suspicions(tmp_path, text.replace("[site]", '[site]\nbed = "noon"') + noon) == []
+    assert suspicions(tmp_path, text + noon) == [
         f"{text.count(chr(10)) + 1} day_parts.noon: is named by no room; its start changes nothing"
     ]
 

@@ -11,7 +11,8 @@ from msgspec.structs import replace
 from walker import house
 
 from leerie import eye
-from leerie.config.building import Building, Fixed, Fixture, Follow, Maintain, Room, SunWhite, Value
+from leerie.config.building import Building, Fixture, Room
+from leerie.config.scenes import Fixed, Follow, Maintain, SunWhite, Value
 from leerie.daylight.calendar import Calendar
 from leerie.targets import illuminance
 

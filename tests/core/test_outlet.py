@@ -271,11 +271,10 @@ outdoor = { topic = "roof", expires = "1d" }
 """
 
 
-def gliding() -> Walker:
-    """A lamp that stands at level 0.5, and moves 0.01 for each 1000 lx."""
+def gliding(lux: int = 50_000) -> Walker:
+    """A lamp that moves 0.01 for each 1000 lx, and stands at level 0.5 to begin with."""
     text = GLIDING + DAY + lamp("bench", 'refresh = "never"')
-    walker = Walker(house(text + room("workshop", "bench", value="{ follow = [0.0, 1.0] }")))
-    walker.say("roof", "50000")
+    walker = Walker(house(text + room("workshop", "bench", value="{ follow = [0.0, 1.0] }")), kept={"roof": str(lux)})
     walker.pass_("3m")
     walker.pass_ms(10 * SECOND_MS - walker.now.steady % (10 * SECOND_MS) + 3_000)
     walker.forget()
@@ -296,17 +295,16 @@ def test_a_lamp_glides_by_steps_of_a_hundredth() -> None:
 def test_a_reading_moves_no_lamp_before_the_next_step_of_drift() -> None:
     walker = gliding()
     start = walker.now.steady
-    walker.say("roof", "55000")
+    walker.say("roof", "51500")
     assert walker.told == []
     walker.pass_("1m")
-    assert walker.telling("bench") == [(start + 7_000, pytest.approx(0.55))]
+    assert walker.telling("bench") == [(start + 7_000, pytest.approx(0.515))]
     assert {note.cause for _, note in walker.told} == {"drift"}
 
 
 def test_a_lamp_that_goes_out_is_told_however_small_the_step() -> None:
-    walker = gliding()
-    walker.say("roof", "500")
-    walker.pass_("1m")
+    walker = gliding(600)
+    assert walker.level("bench") == pytest.approx(0.006)
     walker.say("roof", "0")
-    walker.pass_("1m")
-    assert [level for _, level in walker.telling("bench")] == [pytest.approx(0.005), 0]
+    walker.pass_("1h")
+    assert [level for _, level in walker.telling("bench")] == [0]

@@ -10,11 +10,13 @@ from hypothesis import strategies as st
 from msgspec.structs import replace
 from walker import Walker, house, instant
 
-from leerie.config.building import Building, Fixed, Follow
-from leerie.notes import Biased, Follows, Held, Partial, Rested, Unnamed, Warned, White
+from leerie.config.building import Building
+from leerie.config.scenes import Fixed, Follow
+from leerie.daylight.here import Here
 from leerie.occupancy.records import Asked, Hold, Occupancy
 from leerie.occupancy.records import Biased as BiasWished
 from leerie.occupancy.table import State
+from leerie.reasons import Biased, Follows, Held, Partial, Rested, Unnamed, Warned, White
 from leerie.targets.room import RoomTargets
 from leerie.targets.scenes import Day
 
@@ -274,7 +276,9 @@ def test_whatever_the_room_is_in_every_lamp_gets_one_sound_target(  # noqa: PLR0
     rules = replace(room.rules, auto_on=auto_on, vacant=vacant)
     rooms = {room.name: replace(room, scenes={"day": day}, asked=asked, rules=rules)}
     building = replace(plain, rooms=rooms, daylight=replace(plain.daylight, scale=scale))
-    aim = RoomTargets(building, room.name).aim(occupancy, Day("day" if part else None), outdoor)
+    aim = RoomTargets(building, room.name).aim(
+        occupancy, Day("day" if part else None), Here(AT, outdoor, outdoor, 0.0, 10.0)
+    )
     assert aim.targets is not None
     assert [target.lamp for target in aim.targets] == ["bench", "shelf", "sign"]
     for target in aim.targets:

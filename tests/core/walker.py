@@ -10,8 +10,9 @@ from leerie.config.building import Building
 from leerie.config.durations import parse
 from leerie.controller import Controller
 from leerie.messages import Message, Outcome, Publish
-from leerie.notes import Commanded, LampReason, Note
+from leerie.notes import Commanded, Note
 from leerie.now import Now
+from leerie.reasons import LampReason
 from leerie.views import RoomView
 
 SITE = """

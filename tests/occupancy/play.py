@@ -62,7 +62,7 @@ def lamp(name: str, **keys: Any) -> str:
 
 
 def day_part(name: str, starts: str, **keys: Any) -> str:
-    return table(f"day_parts.{name}", {"starts": starts, **keys})
+    return table(f"day_parts.{name}", {"starts": starts, "blend": "0s", **keys})
 
 
 def room(

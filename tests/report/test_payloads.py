@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from msgspec import structs
 
-from leerie import notes, report
+from leerie import reasons, report
 from leerie.notes import Fault
 from leerie.views import HoldView, LampView, RoomView, SkyView
 
@@ -30,7 +30,7 @@ WORKSHOP = RoomView(
     part="working",
     outdoor=8123.4,
     fixtures=(("bench", LampView(0.88951, 4000)), ("spot", LampView(0.0, None)), ("sign", None)),
-    because=(notes.PartReason("working", AT_8_41 - 11 * MINUTE_US),),
+    because=(reasons.PartReason("working", AT_8_41 - 11 * MINUTE_US),),
     faults=(Fault("sensor_out", "workshop_pir", AT_8_41 - 1560 * MINUTE_US, "workshop_pir silent for 26h"),),
     present=True,
 )

@@ -7,7 +7,7 @@ from typing import cast
 from jsonpointer import JsonPointer
 
 from leerie.config import building as out
-from leerie.config import devices, durations, matches, models, starts
+from leerie.config import devices, durations, matches, models, scenes, starts
 from leerie.config.payload import parse
 from leerie.config.values import address, days_off
 from leerie.now import HOUR_MS, MINUTE_MS, SECOND_MS
@@ -263,24 +263,24 @@ def shortest_grace_ms(sensors: Iterable[devices.Sensor]) -> int:
     return max((time + SENSOR_SLACK_MS for time in own if time), default=0)
 
 
-def _scene(scene: models.Scene) -> out.Scene:
+def _scene(scene: models.Scene) -> scenes.Scene:
     return {lamp: _value(value) for lamp, value in scene.items()}
 
 
-def _value(value: float | models.Light) -> out.Value:
+def _value(value: float | models.Light) -> scenes.Value:
     if not isinstance(value, models.Light):
-        return out.Fixed(value)
+        return scenes.Fixed(value)
     kelvin = _white(value.kelvin)
     xy = (value.xy[0], value.xy[1]) if value.xy else None
     if value.lux is not None:
-        return out.Maintain(value.lux, kelvin, xy)
+        return scenes.Maintain(value.lux, kelvin, xy)
     if value.follow is not None:
-        return out.Follow(value.follow[0], value.follow[1], kelvin, xy)
-    return out.Fixed(value.level or 0.0, kelvin, xy)
+        return scenes.Follow(value.follow[0], value.follow[1], kelvin, xy)
+    return scenes.Fixed(value.level or 0.0, kelvin, xy)
 
 
-def _white(kelvin: int | models.SunWhite | None) -> out.White | None:
-    return out.SunWhite(kelvin.sun[0], kelvin.sun[1], kelvin.high) if isinstance(kelvin, models.SunWhite) else kelvin
+def _white(kelvin: int | models.SunWhite | None) -> scenes.White | None:
+    return scenes.SunWhite(kelvin.sun[0], kelvin.sun[1], kelvin.high) if isinstance(kelvin, models.SunWhite) else kelvin
 
 
 def _hold_end(text: str) -> out.HoldEnd:

@@ -40,7 +40,8 @@ def sound(data: Mapping[str, Any], broken: Iterable[Path]) -> dict[str, Any]:
     for section, *inner in broken:
         table = rest.get(str(section))
         if section == "site":
-            rest["site"] = _STAND_IN
+            whole = table if inner and isinstance(table, dict) else {}
+            rest["site"] = _STAND_IN | {key: value for key, value in whole.items() if key != inner[0]}
         elif section not in NAMED_SECTIONS or not inner or not isinstance(table, dict):
             rest.pop(str(section), None)
         elif section != "rooms" or not _mended(table.get(inner[0]), inner[1:]):

@@ -7,12 +7,13 @@ from stat import S_IROTH
 from zoneinfo import ZoneInfo
 
 from leerie.config import building as compiled
-from leerie.config.building import Building, Maintain, Room, Rules, Scene
+from leerie.config.building import Building, Room, Rules
 from leerie.config.compile import shortest_grace_ms
 from leerie.config.devices import Fixture
 from leerie.config.durations import parse, render
 from leerie.config.models import Broker, Config, Site
 from leerie.config.problems import Flaw, Path
+from leerie.config.scenes import Maintain, Scene
 from leerie.now import MINUTE_MS
 
 SHUT_OFF_MS = 20 * MINUTE_MS
@@ -63,7 +64,7 @@ def _unused(building: Building) -> Iterator[Flaw]:
         if not any(name in room.sensors for room in rooms):
             yield Flaw(("sensors", name), "is in no room", "what it says changes nothing")
     for name in building.parts:
-        if not any(name in room.parts for room in rooms):
+        if name != building.site.bed and not any(name in room.parts for room in rooms):
             yield Flaw(("day_parts", name), "is named by no room", "its start changes nothing")
 
 

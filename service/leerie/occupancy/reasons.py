@@ -3,11 +3,12 @@
 from collections.abc import Iterator
 
 from leerie.config.durations import render
-from leerie.notes import Fault, StateReason
+from leerie.notes import Fault
 from leerie.now import HOUR_MS
 from leerie.occupancy.records import Occupancy, Place, Sensed
 from leerie.occupancy.table import Event, State
 from leerie.occupancy.turn import Turn
+from leerie.reasons import StateReason
 
 
 def state_reason(turn: Turn) -> StateReason:

@@ -15,9 +15,10 @@ from msgspec.structs import replace
 from leerie.config.building import Building, Fixture
 from leerie.fixtures.lamp import Lamp
 from leerie.messages import Publish
-from leerie.notes import Cause, Coalesced, Commanded, LampReason, Note, Sent
+from leerie.notes import Cause, Coalesced, Commanded, Note
 from leerie.now import MINUTE_MS, Now
 from leerie.outlet.slot import Slot, Told, Waiting, aim, next_allowed
+from leerie.reasons import LampReason, Sent
 from leerie.targets.room import Target
 
 REPEATS_MS = (30_000, 2 * MINUTE_MS)

@@ -5,7 +5,8 @@ from typing import Any
 
 from msgspec import structs
 
-from leerie.notes import Decided, Faulted, LampReason, Note, Recovered
+from leerie.notes import Decided, Faulted, Note, Recovered
+from leerie.reasons import LampReason
 from leerie.report.figures import timestamp
 from leerie.report.words import because
 

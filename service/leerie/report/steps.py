@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import assert_never
 
-from leerie.notes import (
+from leerie.reasons import (
     Base,
     Biased,
     Blended,

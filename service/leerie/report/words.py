@@ -5,7 +5,7 @@ from datetime import tzinfo
 from typing import TypeAlias
 
 from leerie.daylight.civil import local
-from leerie.notes import (
+from leerie.reasons import (
     AskReason,
     HoldReason,
     LampReason,

@@ -75,7 +75,7 @@ class Daemon:
             displaces=self._instance.displaced_by,
         )
         self._keeper = Keeper(building.service.state_dir, log)
-        self._metrics = Metrics(building)
+        self._metrics = Metrics(building, self._clock.now)
         self._teller = Teller(log, self._zone)
         self._controller: Controller | None = None
         self._linked_before = False
@@ -192,7 +192,7 @@ class Daemon:
             self._link.retain(self._topic("memory", room), partial(bytes, body))
 
     def _show(self, rooms: Iterable[RoomView], sky: SkyView | None) -> None:
-        self._metrics.show(rooms)
+        self._metrics.show(rooms, sky)
         for view in rooms:
             words = partial(report.room_state, view, self._zone)
             self._link.retain(self._topic("room", view.room, "state"), words, STATE_GAP_MS)

@@ -5,9 +5,11 @@ from collections.abc import Iterator, Mapping
 
 import msgspec
 
-from leerie.config.building import Daylight, Fixed, Fixture, Follow, Maintain, Room, Scene, Value
+from leerie.config.building import Daylight, Fixture, Room
+from leerie.config.scenes import Fixed, Follow, Maintain, Scene, Value
 from leerie.daylight.here import Here, Latch
-from leerie.notes import (
+from leerie.now import MINUTE_MS, Now
+from leerie.reasons import (
     Base,
     Biased,
     Coloured,
@@ -21,7 +23,6 @@ from leerie.notes import (
     Warned,
     White,
 )
-from leerie.now import MINUTE_MS, Now
 from leerie.targets import illuminance
 from leerie.targets.scenes import lights
 

@@ -6,12 +6,13 @@ import msgspec
 from msgspec.structs import replace
 
 from leerie.colour import Chromaticity
-from leerie.config.building import Building, Fixture, Room, Scene, Value
+from leerie.config.building import Building, Fixture, Room
+from leerie.config.scenes import Scene, Value
 from leerie.daylight.here import Here, Latch
-from leerie.notes import AskReason, Blended, Held, HoldReason, LampReason, Reason, Step, Unnamed, UntouchedReason
 from leerie.now import Now
 from leerie.occupancy.records import Hold, Occupancy
 from leerie.occupancy.table import State
+from leerie.reasons import AskReason, Blended, Held, HoldReason, LampReason, Reason, Step, Unnamed, UntouchedReason
 from leerie.targets.levels import Setting, key, latched, level_of, shared, work_out
 from leerie.targets.scenes import (
     Choice,

@@ -5,7 +5,8 @@ from itertools import pairwise
 
 import msgspec
 
-from leerie.config.building import DayPart, Fixed, Follow, Maintain, Room, Scene, SunWhite, Value
+from leerie.config.building import DayPart, Room
+from leerie.config.scenes import Fixed, Follow, Maintain, Scene, SunWhite, Value
 from leerie.daylight.calendar import Holding
 from leerie.occupancy.records import Occupancy
 from leerie.occupancy.table import State
@@ -57,7 +58,7 @@ def day_of(holding: Holding, parts: Mapping[str, DayPart], wall: int) -> Day:
         begun = ((holding.part, holding.began), *holding.before)
         for (part, began), (earlier, _) in pairwise(begun):
             span = parts[part].blend_ms * 1_000 if part in parts else 0
-            if wall - began >= span:
+            if wall - began >= span or earlier == part:
                 break
             glides.append(Glide(part, earlier, max(0.0, (wall - began) / span), began + span))
     return Day(holding.part, holding.earlier, tuple(glides))

@@ -6,9 +6,10 @@ import msgspec
 
 from leerie import colour
 from leerie.colour import Chromaticity
-from leerie.config.building import Fixture, SunWhite, White
-from leerie.notes import Coloured
-from leerie.notes import White as WhiteStep
+from leerie.config.building import Fixture
+from leerie.config.scenes import SunWhite, White
+from leerie.reasons import Coloured
+from leerie.reasons import White as WhiteStep
 
 Whose = Literal["hold", "scene", "part", "site"]
 
