@@ -103,7 +103,8 @@ class Aiming:
             return self._tells(look, slots)
 
         far = self._farthest(now, skies, at)
-        if heres.hurries(here, skies.at(at(far)), self._room, at(far)) or here.metered != self._metered:
+        hurries = heres.hurries(here, skies.at(now), skies.at(at(far)), self._room, at(far))
+        if hurries or here.metered != self._metered:
             far = 1
         elif far > 1 and eventful(far):
             near = 0
@@ -121,6 +122,14 @@ class Aiming:
             self._here = self._moved(last, skies.at(last), anew=False)
         self.due = min(self.due, last.steady + self._grid)
 
+    def clock_steps(self, now: Now) -> None:
+        """The wall clock was set: what was foreseen is void, and the sun stands elsewhere from this step on."""
+        if self.due is None or self._here is None:
+            return
+        last = now.at(now.steady // self._grid * self._grid)
+        self._here = replace(self._here, at=last)
+        self.due = min(self.due, last.steady + self._grid)
+
     def read(self, lux: float, slots: Mapping[str, Slot], now: Now, skies: Skies) -> None:
         """The room's meter spoke. It moves no lamp by itself."""
         meter = self._room.meter
@@ -132,11 +141,9 @@ class Aiming:
             ((self._fixtures[name], slot.told.level) for name, slot in slots.items() if slot.told is not None),
         )
         daylight = heres.daylight_read(lux, lamps, meter)
-        moving = self.due is not None
-        going_by = self._here.daylight if moving and self._here is not None else None
+        self.sky_changes(now, skies)
+        going_by = self._here.daylight if self.due is not None and self._here is not None else None
         self._metered = heres.heard(self._metered, daylight, meter, now, from_=going_by)
-        if moving:
-            self.sky_changes(now, skies)
 
     # ---- looking -----------------------------------------------------------------------------------------------------
 

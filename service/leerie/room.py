@@ -95,6 +95,8 @@ class Room:
     def advance(self, now: Now, skies: Skies, *, speak: bool = False) -> None:
         """Time has passed; `speak`: the wall clock stepped, and every time that the room tells is another."""
         self._face.speak = self._face.speak or speak
+        if speak:
+            self._aiming.clock_steps(now)
         self._conclude(self._catch_up(now), now, skies)
 
     def settled(self, now: Now, skies: Skies, share: float) -> None:

@@ -17,9 +17,9 @@ from leerie.views import RoomView
 
 SITE = """
 [site]
-latitude = 55.8569
-longitude = -4.2448
-timezone = "Europe/London"
+latitude = {latitude}
+longitude = {longitude}
+timezone = "{timezone}"
 """
 START_MS = 5_000_000
 MOST_ADVANCES = 20_000
@@ -27,11 +27,13 @@ MOST_ADVANCES = 20_000
 
 
 @cache
-def house(text: str) -> Building:
+def house(
+    text: str, latitude: float = 55.8569, longitude: float = -4.2448, timezone: str = "Europe/London"
+) -> Building:
     """The building that this TOML (less its site) describes."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "leerie.toml"
-        path.write_text(SITE + text)
+        path.write_text(SITE.format(latitude=latitude, longitude=longitude, timezone=timezone) + text)
         return load(path, {}).building
 
 

@@ -21,11 +21,17 @@ outdoor = {{ topic = "roof/lux", expires = "15m" }}
 [day_parts.working]
 starts = "08:30"
 days = ["workday"]
+blend = "{blend}"
+[day_parts.dusk]
+starts = "sunset - 50m"
+blend = "{long_blend}"
 [day_parts.evening]
+blend = "{long_blend}"
 starts = "sunset - 30m"
 kelvin = 2700
 [day_parts.night]
 starts = "23:15"
+blend = "{blend}"
 
 [sensors.radar]
 kind = "presence"
@@ -94,6 +100,32 @@ kind = "tunable"
 topic = "lamps/bed"
 payload = {{ p = "$level", m = "$mired", on = "$on" }}
 
+[fixtures.panel]
+kind = "tunable"
+topic = "lamps/panel"
+payload = {{ out = "$arc", white = "$mired" }}
+lumens = 4000
+watts = 38
+[fixtures.easel]
+kind = "colour"
+topic = "lamps/easel"
+payload = {{ red = "$red", green = "$green", blue = "$blue" }}
+lumens = 600
+
+[rooms.studio]
+sensors = ["stair_pir"]
+keep = ["radar"]
+fixtures = ["panel", "easel"]
+area = 14
+daylight_factor = 2.5
+meter = {{ topic = "studio/lux", expires = "10m" }}
+grace = "{grace}"
+[rooms.studio.scenes]
+working = {{ panel = {{ lux = 500, kelvin = {{ sun = [2700, 5000], high = 40 }} }}, easel = {{ follow = [0.0, 0.6] }} }}
+dusk = {{ panel = {{ follow = [0.9, 0.0] }}, easel = {{ level = 0.5, xy = [0.3, 0.6] }} }}
+evening = {{ panel = {{ lux = 200, kelvin = 2700 }}, easel = 0.2 }}
+night = {{ easel = {{ level = 0.1, xy = [0.6, 0.35] }} }}
+
 [rooms.workshop]
 sensors = ["pir", "button", "stair_pir"]
 keep = ["radar"]
@@ -150,6 +182,8 @@ def draw(random: Random) -> Building:
     """A building with its lengths and rules drawn; short ones often, so that they meet."""
     text = HOUSE.format(
         refresh=random.choice(["1m", "5m"]),
+        blend=random.choice(["0s", "1m", "2m"]),
+        long_blend=random.choice(["2m", "45m", "2h"]),
         alive=random.choice(["10m", "2h"]),
         stuck=random.choice(["20m", "12h"]),
         rests=random.choice(["0s", "60s"]),

@@ -95,23 +95,35 @@ def moved(here: Here, sky: Sky, room: Room, now: Now) -> Here:
     return Here(now, outdoor, diffuse, told, sky.elevation, by, metered, latches=here.latches)
 
 
-def hurries(here: Here, sky: Sky, room: Room, now: Now) -> bool:
-    """Is any of the light behind where it should be, or so fast that it might fall behind on the way to `now`?"""
-    passed = 0.8 * (now.steady - here.at.steady)
-    pairs = [(here.outdoor, sky.outdoor), (here.diffuse, sky.diffuse)]
+def hurries(here: Here, sky: Sky, then: Sky, room: Room, now: Now) -> bool:
+    """Is any of the light behind where it should be, or so fast that it might fall behind on the way to `now`? `sky`: as
+    it is at `here`, `then`: at `now`. Light that is neither gets to the same place however often it is looked at.
+    """
+    most = _reach(0.8 * (now.steady - here.at.steady))
+    pairs = [(here.outdoor, sky.outdoor, then.outdoor), (here.diffuse, sky.diffuse, then.diffuse)]
     if room.meter is not None and fresh(here.metered, room.meter, now) is None:
-        pairs.append((here.daylight, room.daylight_factor * sky.diffuse))
-    return any(toward(before, goal, passed) != goal for before, goal in pairs)
+        modelled = room.daylight_factor * here.diffuse
+        pairs.append((here.daylight, modelled, room.daylight_factor * then.diffuse))
+    return any(before != due or _leaps(before, goal, most) for before, due, goal in pairs)
+
+
+def _leaps(before: float, goal: float, most: float) -> bool:
+    low, high = sorted((before, goal))
+    return high > LEAST_LX and high > low * most
 
 
 def toward(before: float, goal: float, passed_ms: float) -> float:
     """From `before` towards `goal` (lx), by at most FACTOR_A_MINUTE each minute."""
-    reach = math.pow(FACTOR_A_MINUTE, min(passed_ms, LONGEST_MS) / MINUTE_MS)
+    reach = _reach(passed_ms)
     base = max(before, LEAST_LX)
     if goal >= before:
         return min(goal, base * reach)
     lowest = base / reach
     return goal if lowest <= LEAST_LX else max(goal, lowest)
+
+
+def _reach(passed_ms: float) -> float:
+    return math.pow(FACTOR_A_MINUTE, min(passed_ms, LONGEST_MS) / MINUTE_MS)
 
 
 def fresh(metered: Metered | None, meter: Meter | None, now: Now) -> float | None:

@@ -2,8 +2,8 @@
 
 from typing import Literal
 
-from leerie.config.building import Feed
-from leerie.intake.inputs import Read
+from leerie.config.building import Feed, Pointer
+from leerie.intake.inputs import Metered, Read
 from leerie.intake.payloads import scalar
 from leerie.intake.reader import Meaning
 from leerie.intake.refusal import Refusal
@@ -23,6 +23,15 @@ def feed(name: Literal["cloud", "outdoor"], config: Feed) -> Meaning:
     def read(message: Message) -> Read:
         found = some_number(scalar(message.payload, config.pointer))
         return Read(name, _lux(found) if config.unit == "lux" else _cover(found, config.unit))
+
+    return read
+
+
+def meter(room: str, pointer: Pointer) -> Meaning:
+    """Reads the topic of a room's own meter."""
+
+    def read(message: Message) -> Metered:
+        return Metered(room, _lux(some_number(scalar(message.payload, pointer))))
 
     return read
 

@@ -34,7 +34,7 @@ class Intake:
 
 
 def _readers(building: Building) -> Iterator[Reader]:
-    """All readers, in config order: sensors, feeds, rooms."""
+    """All readers, in config order: sensors, feeds, rooms with their meters."""
     for sensor in building.sensors.values():
         rooms = tuple(room.name for room in building.rooms.values() if sensor.name in room.sensors)
         yield Reader(sensor.topic, sensor.name, rooms, sensors.sensor(sensor))
@@ -46,7 +46,9 @@ def _readers(building: Building) -> Iterator[Reader]:
         yield Reader(building.daylight.cloud.topic, "cloud", (), feeds.feed("cloud", building.daylight.cloud))
     if building.daylight.outdoor is not None:
         yield Reader(building.daylight.outdoor.topic, "outdoor", (), feeds.feed("outdoor", building.daylight.outdoor))
-    for room in building.rooms:
+    for room, known in building.rooms.items():
+        if known.meter is not None:
+            yield Reader(known.meter.topic, room, (room,), feeds.meter(room, known.meter.pointer))
         root = f"{building.broker.topics}/room/{room}"
         yield Reader(f"{root}/hold", room, (room,), wishes.hold(room))
         yield Reader(f"{root}/ask", room, (room,), wishes.ask(room))
