@@ -10,10 +10,13 @@ import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
+from zoneinfo import ZoneInfo
 
 import pytest
 
 import write_docs
+from core.walker import Walker, instant
+from leerie import report
 from leerie.cli.main import COMMANDS
 from leerie.config import load
 from leerie.fixtures.lamp import Lamp
@@ -123,17 +126,44 @@ def test_the_readmes_commands_are_one_line_each_and_ci_runs_the_tests_one(comman
         assert command in (ROOT / ".ci" / "run").read_text(encoding="utf-8")
 
 
+def _toml_blocks() -> list[str]:
+    return re.findall(r"^```toml\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
+
+
 def test_the_first_hours_config_and_transcript_are_true(tmp_path: Path) -> None:
     """What the README says the lamp is told is what leerie tells it: lit, warned at half the level, off."""
-    block = re.search(r"^```toml\n(.*?)^```", README, re.MULTILINE | re.DOTALL)
-    assert block is not None
-    (tmp_path / "leerie.toml").write_text(block[1], encoding="utf-8")
+    (tmp_path / "leerie.toml").write_text(_toml_blocks()[0], encoding="utf-8")
     building = load(tmp_path / "leerie.toml", {}).building
     lamp = building.fixtures["hall_lamp"]
     warned = 0.8 * building.rooms["hall"].rules.warn_level
     for level, kelvin in ((0.8, 4000), (warned, 4000), (0, building.site.kelvin)):
         for topic, payload in Lamp(lamp).messages(level, kelvin, lamp.fade_up_ms):
             assert f"\n{topic} {payload.decode()}\n" in README
+
+
+def test_the_reasons_that_the_readme_follows_are_leeries_own(tmp_path: Path) -> None:
+    """Each sentence, and what the lamp is told, of the walked example; then the sentence of a lamp with lux."""
+    config, daylight = _toml_blocks()
+    trim = "trim = [0.08, 0.80]"
+    follow = "day = { hall_lamp = { follow = [0.35, 1.0], kelvin = { sun = [2700, 4000] } } }"
+    assert f"`{trim}`" in README
+    assert f"`{follow}`" in README
+    config = config.replace("[rooms.hall]", f"{trim}\n\n[rooms.hall]")
+    config = re.sub(r"^day = .*$", follow, config, flags=re.MULTILINE) + daylight
+    (tmp_path / "leerie.toml").write_text(config, encoding="utf-8")
+    hall = Walker(load(tmp_path / "leerie.toml", {}).building, now=instant("2026-03-02T08:41:00+00:00"))
+    hall.say("weather/cloud", "90")
+    hall.forget()
+    hall.say("hall/motion", "on")
+    told = [f"{publish.topic} {publish.payload.decode()}" for _, publish in hall.published]
+    workshop = Walker(load(ROOT / "config.example.toml", {}).building, now=instant("2026-03-02T10:00:00+00:00"))
+    workshop.say("weather/now", '{"cloud": 90}')
+    workshop.say("workshop/wall", '{"press": "short"}')
+    zone = ZoneInfo("Europe/London")
+    bench = [line for line in report.because(workshop.views["workshop"].because, zone) if line.startswith("bench: ")]
+    assert len(told) == len(bench) == 1
+    sentences = [*report.because(hall.views["hall"].because, zone), *told, *bench]
+    assert [sentence for sentence in sentences if f"\n{sentence}\n" not in README] == []
 
 
 @pytest.mark.parametrize("document", ["README.md", "DEVELOPERS.md", "deploy/README.md"])

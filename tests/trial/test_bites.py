@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 from msgspec.structs import replace
 
+import leerie.aiming
 import leerie.intake.intake
 import leerie.occupancy.timers
 import leerie.outlet.outlet
@@ -15,6 +16,7 @@ import leerie.saving
 import leerie.targets.room
 from leerie.occupancy.records import Occupancy
 from leerie.occupancy.table import State
+from leerie.targets.scenes import day_of
 
 from .trial import Trial
 
@@ -100,6 +102,26 @@ def lets_an_old_command_win(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.outlet.outlet, "aim", first_come)
 
 
+def looks_too_seldom(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.aiming.Aiming, "_tells", lambda self, look, slots: False)
+
+
+def overlooks_a_reading(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.aiming.Aiming, "sky_changes", lambda self, now, skies: None)
+
+
+def overlooks_a_set_clock(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.aiming.Aiming, "clock_steps", lambda self, now: None)
+
+
+def never_ends_a_blend(patch: pytest.MonkeyPatch) -> None:
+    def stuck(holding: Any, parts: Any, wall: int) -> Any:
+        began = holding.began
+        return day_of(holding, parts, wall if began is None else min(wall, began + 30_000_000))
+
+    patch.setattr(leerie.aiming, "day_of", stuck)
+
+
 BUGS: tuple[Plant, ...] = (
     forgets_the_pace,
     fights_a_hold,
@@ -110,6 +132,10 @@ BUGS: tuple[Plant, ...] = (
     measures_holds_by_the_wall,
     stumbles_over_bytes,
     lets_an_old_command_win,
+    looks_too_seldom,
+    overlooks_a_reading,
+    overlooks_a_set_clock,
+    never_ends_a_blend,
 )
 
 

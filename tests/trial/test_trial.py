@@ -13,7 +13,8 @@ EXPECTED = (
     # A day part's beginning moves nobody, and blindness with `last` only who is arriving at that very moment.
     *(f"moved by {event}" for event in Event if event not in (Event.PART_BEGINS, Event.BLIND_LAST)),
     *("sensor_out", "sensor_stuck", "battery_low", "room_blind", "event_retained", "message_refused", "hold_forgotten"),
-    *("enclosed", "part working", "part evening", "part night"),
+    *("enclosed", "part working", "part dusk", "part evening", "part night"),
+    *("moving", "blending", "unfinished blends", "Rested", "PutOut", "Blended", "Maintains", "Coloured", "by meter"),
 )
 
 

@@ -13,14 +13,14 @@ from typing import Any
 from leerie import record as records
 from leerie.controller import Controller
 from leerie.daylight import here as heres
-from leerie.daylight.calendar import Calendar
+from leerie.daylight.calendar import Calendar, Holding
 from leerie.fixtures.lamp import Lamp
 from leerie.messages import Message, Outcome
 from leerie.notes import Commanded, Faulted, HoldBegun, HoldEnded, Moved, Note
 from leerie.now import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.occupancy.table import OCCUPANCY, Event, State
 from leerie.outlet.slot import LEVEL_STEP
-from leerie.reasons import Blended, Maintains, PutOut, Rested
+from leerie.reasons import Maintains
 from leerie.targets.room import RoomTargets
 from leerie.targets.scenes import day_of
 
@@ -31,6 +31,8 @@ LOOK_EACH = 5
 """Every so many steps all lamps are held against targets worked out from scratch: it costs more than the step."""
 DAYLIGHT_STEP = 0.02
 """How far daylight may move a level that follows it between two steps of the grid: outdoor light by 1.25 a minute."""
+SUN_STEP = 0.006
+"""…and the sun alone."""
 LAST_WORDS = 9
 """So many lamps may be told beside the window, before hands go off."""
 MOST_ADVANCES = 20_000
@@ -189,6 +191,8 @@ class Trial:
         else:
             raise AssertionError("time does not pass: always something is due")
         self.to(end)
+        if self.linked:
+            self.newest_is_on_its_way(moving_only=True)
 
     def to(self, steady: int) -> None:
         self.now = self.now.at(steady)
@@ -280,8 +284,8 @@ class Trial:
         assert len(self.controller._queue) <= 2 * len(self.building.rooms) + 8, "the queue grows"
 
         self.counts["taken"] += 1
-        if settled and self.linked and self.counts["taken"] % LOOK_EACH == 0:
-            self.newest_is_on_its_way()
+        if settled and self.linked:
+            self.newest_is_on_its_way(moving_only=self.counts["taken"] % LOOK_EACH != 0)
 
     def noted(self, note: Note, began: set[str], *, settling: bool) -> None:
         self.counts[type(note).__name__] += 1
@@ -301,38 +305,49 @@ class Trial:
             case Commanded():
                 self.commanded(note, began, settling=settling)
 
-    def newest_is_on_its_way(self) -> None:
+    def newest_is_on_its_way(self, *, moving_only: bool) -> None:
         """What a lamp was last told, or waits to be told, is what its room wants; while it glides, within a step."""
         for name, room in self.controller._rooms.items():
+            aiming = room._aiming
+            if moving_only and (aiming.aim is None or not aiming.aim.moving):
+                continue
             holding = self.calendar.holding(self.building.rooms[name].parts, self.now.wall)
             self.counts[f"part {holding.part}"] += 1
             self.counts["enclosed"] += room._occupancy.latch is not None
-            if room._now != self.now:
+            if room._now != self.now and not moving_only:
                 continue
-            aiming = room._aiming
             day = day_of(holding, self.building.parts, self.now.wall)
-            aim = aiming._targets.aim(room._occupancy, day, aiming.here(self.now, self.controller._skies))
+            here = aiming.here(self.now, self.controller._skies)
+            aim = aiming._targets.aim(room._occupancy, day, here)
             self.counts["moving"] += aim.moving
             self.counts["blending"] += aim.blending is not None
             self.counts["unfinished blends"] += len(day.glides) > 1
-            metered = aiming._metered
-            if metered is not None and metered.reading is not None:
-                continue  # it has its say at the next step of the grid
-            blends = aim.blending is not None or (aiming.aim is not None and aiming.aim.blending is not None)
-            step = 1.0 if blends else DAYLIGHT_STEP if aim.moving else 0.0
+            step = self.may_lag(room, holding, here, moving=aim.moving)
             for target in aim.targets or ():
+                self.counts.update(type(why).__name__ for why in target.reason.steps)
+                by_meter = any(isinstance(why, Maintains) and why.by == "meter" for why in target.reason.steps)
+                self.counts["by meter"] += by_meter
                 slot = room._outlet.slots[target.lamp]
                 newest = slot.waiting or slot.told
                 assert newest is not None, f"{target.lamp} is left out"
-                self.counts["put out"] += any(isinstance(why, PutOut) for why in target.reason.steps)
-                self.counts["rested"] += any(isinstance(why, Rested) for why in target.reason.steps)
-                self.counts["by meter"] += any(
-                    isinstance(why, Maintains) and why.by == "meter" for why in target.reason.steps
-                )
-                if aim.moving and any(isinstance(why, Maintains | Blended) for why in target.reason.steps):
-                    continue  # how far these may go in a step of the grid hangs on the room; another test holds them
+                if step is None or (aim.moving and any(isinstance(why, Maintains) for why in target.reason.steps)):
+                    continue  # how far a step of the grid takes these hangs on the room; another test holds them
                 off = abs(newest.level - target.level)
                 assert off < LEVEL_STEP + step, f"{target.lamp}: an old command wins by {off:.3f}"
+
+    def may_lag(self, room: Any, holding: Holding, here: heres.Here, *, moving: bool) -> float | None:
+        """How far a level may have to go since the last step of the grid; None: any way."""
+        aiming, drift_ms = room._aiming, self.building.service.drift_ms
+        then = self.now.wall - 1_000 * drift_ms
+        if day_of(holding, self.building.parts, then).glides:
+            return None
+        metered = aiming._metered
+        if metered is not None and metered.reading is not None:
+            return None  # it has its say at the next step of the grid
+        due = aiming.due
+        assert not moving or due is None or due > self.now.steady - 1, f"{room.name} is late to look"
+        sky = self.controller._skies.at(self.now)
+        return 0.0 if not moving else SUN_STEP if here.outdoor == sky.outdoor else DAYLIGHT_STEP
 
     def hold_ended(self, note: HoldEnded) -> None:
         self.hands_off.pop(note.room, None)

@@ -58,7 +58,7 @@ def day_of(holding: Holding, parts: Mapping[str, DayPart], wall: int) -> Day:
         begun = ((holding.part, holding.began), *holding.before)
         for (part, began), (earlier, _) in pairwise(begun):
             span = parts[part].blend_ms * 1_000 if part in parts else 0
-            if wall - began >= span or earlier == part:
+            if span == 0 or wall - began >= span or earlier == part:
                 break
             glides.append(Glide(part, earlier, max(0.0, (wall - began) / span), began + span))
     return Day(holding.part, holding.earlier, tuple(glides))
