@@ -172,7 +172,7 @@ class Controller:
 
     def _read(self, given: Read, now: Now) -> None:
         for room in self._rooms.values():
-            room.sky_changes(now, self._skies)
+            room.aiming.sky_changes(now, self._skies)
         self._skies.read(given.feed, given.value, now)
         self._requeue(self._rooms)
         self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))

@@ -71,7 +71,7 @@ class Room:
         self._course = awake.course
         self._revision = awake.revision
         self._outlet = Outlet(building, name, awake.slots, window)
-        self._aiming = Aiming(building, name, awake.here)
+        self.aiming = Aiming(building, name, awake.here)
         self._face = Face(reasons.faults(self._occupancy, self._place))
 
     # ---- what comes in -----------------------------------------------------------------------------------------------
@@ -80,7 +80,7 @@ class Room:
         """A message concerns this room."""
         turn = self._catch_up(now)
         if isinstance(given, Metered):
-            self._aiming.read(given.lux, self._outlet.slots, now, skies)
+            self.aiming.read(given.lux, self._outlet.slots, now, skies)
         elif hearing.hear(turn, given, now):
             self._face.speak = True
         self._conclude(turn, now, skies)
@@ -96,7 +96,7 @@ class Room:
         """Time has passed; `speak`: the wall clock stepped, and every time that the room tells is another."""
         self._face.speak = self._face.speak or speak
         if speak:
-            self._aiming.clock_steps(now)
+            self.aiming.clock_steps(now)
         self._conclude(self._catch_up(now), now, skies)
 
     def settled(self, now: Now, skies: Skies, share: float) -> None:
@@ -130,7 +130,7 @@ class Room:
         self._saving.forget()
         hold = self._occupancy.hold
         if self._place.room.egress and self._online and (hold is None or hold.level is not None):
-            lit = self._aiming.lit_scene(self._course.holding, now, skies)
+            lit = self.aiming.lit_scene(self._course.holding, now, skies)
             self._notes.extend(self._outlet.aim(lit.targets or (), "egress"))
             self._tell(now, paced=False)
 
@@ -157,7 +157,7 @@ class Room:
             self._decide(turn.cause, now, skies, force=turn.force)
         elif self._aim is None:
             self._work_out(now, skies)
-        elif self._online and self._aiming.due is not None and now.steady >= self._aiming.due:
+        elif self._online and self.aiming.due is not None and now.steady >= self.aiming.due:
             self._glide(now, skies)
         self._repeat(now, skies)
         self._tell(now)
@@ -167,17 +167,17 @@ class Room:
         before, self._occupancy = self._occupancy, turn.occupancy
         comes = before.state is State.VACANT and self._occupancy.state is not State.VACANT
         if comes or turn.cause in ("ask", "hold_end"):
-            self._aiming.begin_anew()
+            self.aiming.begin_anew()
         self._notes.extend(turn.notes)
         self._notes.extend(self._face.faults(self.name, reasons.faults(self._occupancy, self._place)))
         return turn.force or turn.new_part or hinges(before) != hinges(self._occupancy)
 
     @property
     def _aim(self) -> Aim | None:
-        return self._aiming.aim
+        return self.aiming.aim
 
     def _work_out(self, now: Now, skies: Skies) -> Aim:
-        return self._aiming.work_out(self._occupancy, self._course.holding, now, skies)
+        return self.aiming.work_out(self._occupancy, self._course.holding, now, skies)
 
     def _decide(self, cause: Cause, now: Now, skies: Skies, *, force: bool) -> None:
         hands_were_off = self._hands_off
@@ -202,7 +202,7 @@ class Room:
 
     def _restore(self, now: Now, skies: Skies) -> None:
         """Before hands go off the lamps are brought to the scene; that is the last they hear."""
-        restored = self._aiming.restored(self._occupancy, self._course.holding, now, skies)
+        restored = self.aiming.restored(self._occupancy, self._course.holding, now, skies)
         self._work_out(now, skies)
         self._owed = None
         self._owes_scene = not self._online
@@ -254,20 +254,16 @@ class Room:
         moments = (
             timer.due if timer is not None else None,
             int(self._course.due(self._now)),
-            self._aiming.due if self._online else None,
+            self.aiming.due if self._online else None,
             self._outlet.due(online=self._online, hands_off=self._hands_off),
             self._saving.due,
         )
         return min((moment for moment in moments if moment is not None), default=None)
 
-    def sky_changes(self, now: Now, skies: Skies) -> None:
-        """A feed of the sky is about to speak."""
-        self._aiming.sky_changes(now, skies)
-
     def collect(self, now: Now, skies: Skies) -> Step:
         """Hand over what the step has left to be done."""
-        if self._online and self._aiming.due is None:
-            self._aiming.plan(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
+        if self._online and self.aiming.due is None:
+            self.aiming.plan(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
         save = self._saving.offer(self._record(now), now)
         if save:
             self._revision += 1
@@ -280,7 +276,7 @@ class Room:
     def _news(self, now: Now, skies: Skies) -> RoomView | None:
         """The room's view, if it shows anything new or somebody waits for an answer."""
         turn = self._turn
-        outdoor = self._aiming.here(now, skies).outdoor
+        outdoor = self.aiming.here(now, skies).outdoor
         view = self._face.news(turn, room_view(turn, self._course.holding, self._outlet.slots, outdoor, now))
         targets = self._aim.targets if self._aim is not None else None
         return None if view is None else replace(view, because=self._because(targets or ()))
@@ -299,5 +295,5 @@ class Room:
             slots=dict(self._outlet.slots),
             part=self._course.holding.part,
             began=self._course.holding.began,
-            here=self._aiming.kept,
+            here=self.aiming.kept,
         )

@@ -6,7 +6,7 @@ import pytest
 from walker import Walker, house, instant
 
 from leerie import aiming
-from leerie.now import HOUR_MS, MINUTE_MS, SECOND_MS
+from leerie.now import HOUR_MS, MINUTE_MS, SECOND_MS, Now
 
 HOUSE = """
 [service]
@@ -63,6 +63,21 @@ panel = {{ lux = 400 }}
 [rooms.workshop.scenes]
 dusk = {{ bench = 0.7, shelf = {{ lux = 60 }}, panel = {{ level = 0.5, xy = [0.3, 0.55] }} }}
 evening = {{ bench = {{ level = 0.4, kelvin = 2200 }}, panel = {{ follow = [0.6, 0.0], xy = [0.5, 0.4] }} }}
+"""
+SUNNY = """
+[daylight]
+bright = 200000
+[day_parts.day]
+starts = "00:00"
+[fixtures.bench]
+kind = "dimmable"
+topic = "bench"
+payload = "$level"
+refresh = "never"
+[rooms.workshop]
+fixtures = ["bench"]
+[rooms.workshop.scenes]
+day = { bench = { follow = [0.0, 1.0] } }
 """
 SAYS = (
     *(("radar", word) for word in ("on", "on", "on", "off")),
@@ -130,3 +145,21 @@ def test_looking_ahead_looks_seldom(monkeypatch: pytest.MonkeyPatch) -> None:
     ahead, looks = looks, 0
     told(3, monkeypatch, every_step=True)
     assert ahead < looks / 4
+
+
+def test_a_set_clock_is_looked_at_at_the_next_step() -> None:
+    """What was foreseen by the old wall clock is void."""
+    walker = Walker(house(SUNNY), now=instant("2026-06-21T11:30:07+00:00"))
+    walker.pass_("2m")
+    before = walker.level("bench")
+    walker.forget()
+    walker.now = Now(walker.now.steady, walker.now.wall - 7 * HOUR_MS * 1_000)
+    began = walker.now.steady
+    walker.take(walker.controller.advance(walker.now))
+    assert walker.told == [], "no lamp moves between two steps"
+    walker.pass_("1m")
+    steps = walker.telling("bench")
+    assert len(steps) >= 2
+    assert all(at % 10_000 == 0 for at, _ in steps)
+    assert steps[0][0] - began <= 20_000
+    assert before - steps[-1][1] < 0.035, "and then by no more than eyes follow: 1.25 a minute is 3 % of the way"

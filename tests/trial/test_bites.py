@@ -110,10 +110,6 @@ def overlooks_a_reading(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.aiming.Aiming, "sky_changes", lambda self, now, skies: None)
 
 
-def overlooks_a_set_clock(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(leerie.aiming.Aiming, "clock_steps", lambda self, now: None)
-
-
 def never_ends_a_blend(patch: pytest.MonkeyPatch) -> None:
     def stuck(holding: Any, parts: Any, wall: int) -> Any:
         began = holding.began
@@ -134,7 +130,6 @@ BUGS: tuple[Plant, ...] = (
     lets_an_old_command_win,
     looks_too_seldom,
     overlooks_a_reading,
-    overlooks_a_set_clock,
     never_ends_a_blend,
 )
 

@@ -308,7 +308,7 @@ class Trial:
     def newest_is_on_its_way(self, *, moving_only: bool) -> None:
         """What a lamp was last told, or waits to be told, is what its room wants; while it glides, within a step."""
         for name, room in self.controller._rooms.items():
-            aiming = room._aiming
+            aiming = room.aiming
             if moving_only and (aiming.aim is None or not aiming.aim.moving):
                 continue
             holding = self.calendar.holding(self.building.rooms[name].parts, self.now.wall)
@@ -337,7 +337,7 @@ class Trial:
 
     def may_lag(self, room: Any, holding: Holding, here: heres.Here, *, moving: bool) -> float | None:
         """How far a level may have to go since the last step of the grid; None: any way."""
-        aiming, drift_ms = room._aiming, self.building.service.drift_ms
+        aiming, drift_ms = room.aiming, self.building.service.drift_ms
         then = self.now.wall - 1_000 * drift_ms
         if day_of(holding, self.building.parts, then).glides:
             return None
