@@ -161,5 +161,5 @@ def test_a_set_clock_is_looked_at_at_the_next_step() -> None:
     steps = walker.telling("bench")
     assert len(steps) >= 2
     assert all(at % 10_000 == 0 for at, _ in steps)
-    assert steps[0][0] - began <= 20_000
+    assert steps[0][0] - began <= 30_000
     assert before - steps[-1][1] < 0.035, "and then by no more than eyes follow: 1.25 a minute is 3 % of the way"

@@ -29,15 +29,20 @@ def battery_says(battery: Battery) -> bytes:
     return _document({battery.pointer: _full(battery)})
 
 
+_GROUPS = ("", "FEW", "FEW", "SCT", "SCT", "BKN", "BKN", "BKN", "OVC")
+"""Cloud groups of a METAR by eighths (WMO Codes Registry 49-2)."""
+
+
 def feed_says(feed: Feed, value: float) -> bytes:
     """`value`: cloud cover 0…1, or outdoor lux; told in the feed's own unit."""
-    told = {
+    told: dict[str, float | str] = {
         "fraction": round(value, 3),
         "percent": round(100 * value),
         "okta": round(OKTAS * value),
+        "metar": f"{group}025" if (group := _GROUPS[round(OKTAS * value)]) else "SKC",
         "lux": float(f"{value:.3g}"),
-    }[feed.unit]
-    return _document({feed.pointer: told})
+    }
+    return _document({feed.pointer: told[feed.unit]})
 
 
 def _full(battery: Battery) -> float:
