@@ -1,5 +1,6 @@
 """Readers of topics that bring a number: cloud cover and outdoor light."""
 
+from functools import partial
 from typing import Literal
 
 from leerie.config.building import Feed, Pointer
@@ -19,10 +20,24 @@ _MOST = {"percent": 100.0, "fraction": 1.0, "okta": 8.0}
 
 def feed(name: Literal["cloud", "outdoor"], config: Feed) -> Meaning:
     """Reads the feed's topic."""
+    if config.unit == "metar":
+        return _report(name, config)
+    worth = _lux if config.unit == "lux" else partial(_cover, unit=config.unit)
 
     def read(message: Message) -> Read:
-        found = some_number(scalar(message.payload, config.pointer))
-        return Read(name, _lux(found) if config.unit == "lux" else _cover(found, config.unit))
+        return Read(name, worth(some_number(scalar(message.payload, config.pointer))))
+
+    return read
+
+
+def _report(name: Literal["cloud", "outdoor"], config: Feed) -> Meaning:
+    from leerie.intake import metar  # noqa: PLC0415 - few buildings hear of their cloud from an aerodrome
+
+    def read(message: Message) -> Read:
+        found = scalar(message.payload, config.pointer)
+        if not isinstance(found, str):
+            raise Refusal("wrong_type", f"{found} is no text; allowed: a METAR")
+        return Read(name, metar.cover(found))
 
     return read
 
