@@ -25,6 +25,7 @@ from walker import Walker, house, instant
 
 from leerie.daylight import here as heres
 from leerie.daylight.outdoors import Skies
+from leerie.now import Now
 from leerie.outlet.slot import LEVEL_STEP
 from leerie.reasons import Maintains
 
@@ -171,8 +172,7 @@ class World:
 
     def restart(self, boot: str, steady: int) -> None:
         """The controller begins anew, from the record as it was last written."""
-        now = instant("2026-03-02T12:00:00+00:00", steady)
-        now = type(now)(steady, self.walker.now.wall)
+        now = Now(steady, self.walker.now.wall)
         self.walker = Walker(self.walker.building, self.walker.memory, now, boot=boot)
         self._taken = 0
         self.walker.say("radar", "on")
@@ -263,11 +263,11 @@ def test_at_rest_no_lamp_goes_up_and_down(times: float, gauge: Gauge) -> None:
     world = World(times, steady(120.0), gauge)
     world.run(settling(times, gauge) + 10 * MINUTE)
     since = world.walker.now.steady
-    world.run(HOUR)
+    world.run(30 * MINUTE)
     assert turns(world.walker, since) <= 1
 
 
-@pytest.mark.parametrize("seed", range(3))
+@pytest.mark.parametrize("seed", range(2))
 @pytest.mark.parametrize("every", [5, 30, 60])
 @pytest.mark.parametrize("times", TIMES)
 def test_noise_moves_the_light_no_further_than_it_must(times: float, every: int, seed: int) -> None:
@@ -278,7 +278,7 @@ def test_noise_moves_the_light_no_further_than_it_must(times: float, every: int,
     daylight = 200.0
     world = World(times, steady(daylight), gauge, seed=seed)
     world.run(settling(times, gauge))
-    assert_near_wanted(world, world.run(HOUR))
+    assert_near_wanted(world, world.run(30 * MINUTE))
 
 
 def assert_near_wanted(world: World, lights: list[float]) -> None:
@@ -302,7 +302,7 @@ def test_a_loop_that_believes_each_reading_hunts(monkeypatch: pytest.MonkeyPatch
     with pytest.raises(AssertionError):
         assert_near_wanted(world, lights)
     assert max(lights) - min(lights) > WANTED
-    assert turns(world.walker, since) > 100
+    assert turns(world.walker, since) > 100  # in an hour; it could at most 360 times
 
 
 @pytest.mark.parametrize("seed", range(4))
@@ -425,12 +425,15 @@ def test_a_restart_leads_where_none_would_have(times: float, at: int, boot: str,
     for restarts in (False, True):
         world = World(times, cloud_passes(390.0, 30 * MINUTE))
         world.run(at)
-        before = world.level
+        a_minute_ago = world.walker.now.steady - 60_000
+        tellings = world.walker.telling("bench")
+        known = [level for then, level in tellings if then <= a_minute_ago][-1:]
+        known += [level for then, level in tellings if then > a_minute_ago]
         if restarts:
             world.restart(boot, world.walker.now.steady if clock is None else clock)
-            [first] = {level for _, level in world.walker.telling("bench")[:1]} or {before}
-            # What was written last is at most a minute old; in that minute the cloud moves the lamps by so much.
-            assert first == pytest.approx(before, abs=0.25 if at == 31 * MINUTE else LEVEL_STEP)
+            first = world.walker.level("bench")
+            # What was written last is at most a minute old.
+            assert min(known) - LEVEL_STEP <= first <= max(known) + LEVEL_STEP
         world.run(HOUR - at)
         ends.append(world.level)
     assert ends[0] == pytest.approx(ends[1], abs=LEVEL_STEP)

@@ -16,7 +16,8 @@ import msgspec
 import pytest
 from walker import Walker, house
 
-from leerie import colour
+from leerie import aiming, colour
+from leerie.daylight.outdoors import Skies
 from leerie.now import MINUTE_MS, Now
 from leerie.outlet import slot
 from leerie.targets.levels import COMES_BACK_SHARE, RESTING
@@ -204,6 +205,7 @@ class Day:
 def _every_difference_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     for name in ("LEVEL_STEP", "WHITE_STEP_MK", "COLOUR_STEP"):
         monkeypatch.setattr(slot, name, 1e-9)
+    monkeypatch.setattr(aiming, "FAR_MS", 0)
 
 
 def holds_still(day: Day, minutes: Sequence[Minute]) -> None:
@@ -252,7 +254,26 @@ def stays_white(minutes: Sequence[Minute]) -> None:
         assert math.dist(*uv) <= share * apart + 5e-4
 
 
-SEEDS = [(place, seed) for place in PLACES for seed in range(5)]
+def goes_with_the_sun(day: Day, minutes: Sequence[Minute]) -> None:
+    """While it gets brighter outdoors nothing that daylight dims gets brighter, and the other way round."""
+    skies = Skies(day.building)
+    outdoors = [skies.at(day.begins.at(day.begins.steady + (count + 1) * MINUTE_MS)) for count in range(MINUTES)]
+    for (past, before), (sky, now) in pairwise(zip(outdoors, minutes, strict=True)):
+        if (
+            now.part != "day"
+            or now.share
+            or before.share
+            or (sky.outdoor > past.outdoor) is not (sky.diffuse > past.diffuse)
+        ):
+            continue
+        earlier, later = (before, now) if sky.outdoor > past.outdoor else (now, before)
+        assert later.levels["rising"] >= earlier.levels["rising"] - 1e-12
+        for lamp in ("falling", "dimming", *LUX_LAMPS):
+            rests = {earlier.levels[lamp], later.levels[lamp]} <= {0.0, RESTING}
+            assert rests or later.levels[lamp] <= earlier.levels[lamp] + RESTING, lamp
+
+
+SEEDS = [(place, seed) for place in PLACES for seed in range(4)]
 
 
 @pytest.mark.parametrize(("place", "seed"), SEEDS)
@@ -262,6 +283,7 @@ def test_a_day_without_readings(place: str, seed: int) -> None:
     holds_still(day, minutes)
     bears_light(minutes, 0.05)
     stays_white(minutes)
+    goes_with_the_sun(day, minutes)
 
 
 def outbursts(random: Random) -> dict[int, Word]:
@@ -286,17 +308,19 @@ def test_a_day_of_readings_that_jump(place: str, seed: int) -> None:
 
 @pytest.mark.parametrize(("place", "seed"), SEEDS)
 def test_more_light_outdoors_never_brightens_what_it_dims(place: str, seed: int) -> None:
-    """Two such days whose sky is overcast; at each minute one has more light outdoors.
+    """Two days that differ in nothing but that one has more light outdoors at each minute.
 
-    Overcast, so that all light comes from the sky. Were the greater light that of the sun, there could be less of the
-    sky's, and that is what comes in at the windows.
+    On every other such day the sky stays so dull that all its light is diffuse. Else the greater light may well be that
+    of the sun, with less from the sky; and what comes in at the windows is the sky's.
     """
     day = Day(place, seed)
-    random = day.random
+    random, dull = day.random, seed % 2 == 0
+    skies = Skies(day.building)
     darker: dict[int, Word] = {}
     brighter: dict[int, Word] = {}
-    for minute in range(0, MINUTES, 10):
-        lux = min(10 ** random.uniform(0, 3.2), 10 ** random.uniform(0, 3.2))
+    for minute in range(0, MINUTES, 5):
+        clear = skies.at(day.begins.at(day.begins.steady + minute * MINUTE_MS)).clear
+        lux = clear * random.uniform(0, 0.01) if dull else 10 ** random.uniform(0, 4.5)
         darker[minute] = ("roof", f"{lux}")
         brighter[minute] = ("roof", f"{lux * random.choice([1, 1.01, 1.5, 8])}")
     for less, more in zip(day.minutes(darker.get), day.minutes(brighter.get), strict=True):
@@ -304,3 +328,5 @@ def test_more_light_outdoors_never_brightens_what_it_dims(place: str, seed: int)
         if less.part == "day" and not less.share:
             assert more.levels["rising"] >= less.levels["rising"] - 1e-12
             assert more.levels["dimming"] <= less.levels["dimming"] + 1e-12
+            for lamp in LUX_LAMPS if dull else ():
+                assert more.levels[lamp] <= less.levels[lamp] + 1e-12

@@ -96,8 +96,10 @@ def moved(here: Here, sky: Sky, room: Room, now: Now) -> Here:
 
 
 def hurries(here: Here, sky: Sky, then: Sky, room: Room, now: Now) -> bool:
-    """Is any of the light behind where it should be, or so fast that it might fall behind on the way to `now`? Light that
-    is neither gets to the same place however often it is looked at. `sky`: as it is at `here`; `then`: at `now`.
+    """Is any of the light behind where it should be, or so fast that it might fall behind on the way to `now`?
+
+    Light that is neither gets to the same place however often it is looked at. `sky`: as it is at `here`; `then`: at
+    `now`.
     """
     most = _reach(0.8 * (now.steady - here.at.steady))
     pairs = [(here.outdoor, sky.outdoor, then.outdoor), (here.diffuse, sky.diffuse, then.diffuse)]
