@@ -46,6 +46,8 @@ class Aiming:
         self.aim: Aim | None = None
         self.due: int | None = None
         """The steady ms at which a room whose lamps move must look again; None: they do not."""
+        self.looks_ahead = False
+        """The look at hand was made at a step of the grid, and nobody waits for what comes of it."""
         self._room = building.rooms[room]
         self._fixtures = {name: building.fixtures[name] for name in self._room.fixtures}
         self._grid = building.service.drift_ms
@@ -87,10 +89,24 @@ class Aiming:
         """What an escape route is left with at a clean stop."""
         return self._targets.lit_scene(day_of(holding, self._parts, now.wall), self.here(now, skies))
 
-    def plan(self, slots: Mapping[str, Slot], occupancy: Occupancy, holding: Holding, now: Now, skies: Skies) -> None:
+    def foresee(
+        self, slots: Mapping[str, Slot], occupancy: Occupancy, holding: Holding, now: Now, skies: Skies
+    ) -> None:
+        """Know when to look again. A decision looks at the very next step of the grid, and only that look looks ahead:
+        who has just come in does not wait for it.
+        """
+        if self.due is None and self.aim is not None and self.aim.moving:
+            if self.looks_ahead:
+                self._look_ahead(slots, occupancy, holding, now, skies)
+            else:
+                self.due = (now.steady // self._grid + 1) * self._grid
+        self.looks_ahead = False
+
+    def _look_ahead(
+        self, slots: Mapping[str, Slot], occupancy: Occupancy, holding: Holding, now: Now, skies: Skies
+    ) -> None:
         """Find the first step of the grid at which a lamp has a visible step to go, or at which to look in any case."""
-        if self.aim is None or not self.aim.moving or self._here is None:
-            self.due = None
+        if self._here is None:
             return
         here = self._here
 

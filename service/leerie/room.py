@@ -197,6 +197,7 @@ class Room:
         """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""
         blending = self._aim is not None and self._aim.blending is not None
         aim = self._work_out(now, skies)
+        self.aiming.looks_ahead = True
         ends = blending and aim.blending is None
         self._aim_lamps(aim.targets or (), "drift", force=False, gliding=not ends)
 
@@ -262,8 +263,8 @@ class Room:
 
     def collect(self, now: Now, skies: Skies) -> Step:
         """Hand over what the step has left to be done."""
-        if self._online and self.aiming.due is None:
-            self.aiming.plan(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
+        if self._online:
+            self.aiming.foresee(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
         save = self._saving.offer(self._record(now), now)
         if save:
             self._revision += 1
