@@ -20,7 +20,7 @@ from leerie.daylight.outdoors import Skies, Sky
 from leerie.daylight.sky import cloud_factor
 from leerie.now import MINUTE_MS, Now
 from leerie.occupancy.records import Occupancy
-from leerie.outlet.slot import Slot, differs
+from leerie.outlet.slot import LEVEL_STEP, Slot, differs
 from leerie.reasons import SkyReason
 from leerie.targets import illuminance
 from leerie.targets.levels import REST_MS
@@ -152,14 +152,15 @@ class Aiming:
         hands_off = self.aim is None or self.aim.targets is None
         if meter is None or hands_off or self._still_fading(slots, now):
             return
-        lamps = illuminance.together(
-            self._room,
-            ((self._fixtures[name], slot.told.level) for name, slot in slots.items() if slot.told is not None),
+        told = [(self._fixtures[name], slot.told.level) for name, slot in slots.items() if slot.told is not None]
+        lamps = illuminance.together(self._room, told)
+        step = (
+            illuminance.together(self._room, ((lamp, level + LEVEL_STEP) for lamp, level in told if level > 0)) - lamps
         )
         daylight = heres.daylight_read(lux, lamps, meter)
         self.sky_changes(now, skies)
         going_by = self._here.daylight if self.due is not None and self._here is not None else None
-        self._metered = heres.heard(self._metered, daylight, meter, now, from_=going_by)
+        self._metered = heres.heard(self._metered, daylight, meter, now, from_=going_by, least=heres.METER_STEPS * step)
 
     # ---- looking -----------------------------------------------------------------------------------------------------
 

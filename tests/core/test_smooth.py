@@ -1,7 +1,8 @@
 """Nothing jumps: whole days at several places on Earth, a room that is never left, and what its lamps are told.
 
 The room looks once a minute here, and any difference counts as a visible step: what a lamp is told each minute is its
-target.
+target. That it jumps at a day part's start without a blend, with somebody's coming or with an ask, is meant, and there
+is none of them here.
 """
 
 import json
@@ -208,40 +209,40 @@ def _every_difference_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(aiming, "FAR_MS", 0)
 
 
-def holds_still(day: Day, minutes: Sequence[Minute]) -> None:
+def follow_slowly(day: Day, minutes: Sequence[Minute]) -> None:
     """Lamps that follow daylight move by no more than the slowed light does, and with a blend by its share."""
     for before, now in pairwise(minutes):
         for lamp in day.ranges:
-            was, is_ = before.levels[lamp], now.levels[lamp]
-            assert math.isfinite(is_)
-            assert 0 <= is_ <= 1
+            was, is_now = before.levels[lamp], now.levels[lamp]
+            assert math.isfinite(is_now)
+            assert 0 <= is_now <= 1
             share = max(before.share, now.share)
             moves, blends = day.span(lamp, now.part, share)
             most = STEP_OF_THE_WAY * moves + share * blends + 1e-9
-            if (was == 0) is not (is_ == 0):
+            if (was == 0) is not (is_now == 0):
                 # From the rest at low-end trim to off; or back, where daylight is first seen far enough away.
                 most += RESTING + COMES_BACK_SHARE * moves
-            assert abs(is_ - was) <= most, f"{lamp} {was} -> {is_} in {now.part}"
+            assert abs(is_now - was) <= most, f"{lamp} {was} -> {is_now} in {now.part}"
 
 
-def bears_light(minutes: Sequence[Minute], most: float) -> None:
+def maintain_slowly(minutes: Sequence[Minute], most: float) -> None:
     """Lamps that maintain an illuminance: so much of their light at full is the most they move by in a minute.
 
     Light, not level: the level is the root of the light, and moves at any speed where it is nearly out.
     """
     for before, now in pairwise(minutes):
         for lamp in LUX_LAMPS:
-            was, is_ = before.levels[lamp], now.levels[lamp]
-            assert math.isfinite(is_)
-            assert 0 <= is_ <= 1
+            was, is_now = before.levels[lamp], now.levels[lamp]
+            assert math.isfinite(is_now)
+            assert 0 <= is_now <= 1
             share = max(before.share, now.share)
             if share:
-                assert abs(is_ - was) <= share + math.sqrt(most) + 1e-9, f"{lamp} {was} -> {is_} in {now.part}"
+                assert abs(is_now - was) <= share + math.sqrt(most) + 1e-9, f"{lamp} {was} -> {is_now} in {now.part}"
             else:
-                assert abs(is_ * is_ - was * was) <= most + 1e-9, f"{lamp} {was} -> {is_} in {now.part}"
+                assert abs(is_now * is_now - was * was) <= most + 1e-9, f"{lamp} {was} -> {is_now} in {now.part}"
 
 
-def stays_white(minutes: Sequence[Minute]) -> None:
+def whiten_slowly(minutes: Sequence[Minute]) -> None:
     """Whites by MK⁻¹, colours by CIE 1976 u′v′."""
     whites = 1e6 / 2300 - 1e6 / 6200
     for before, now in pairwise(minutes):
@@ -254,7 +255,7 @@ def stays_white(minutes: Sequence[Minute]) -> None:
         assert math.dist(*uv) <= share * apart + 5e-4
 
 
-def goes_with_the_sun(day: Day, minutes: Sequence[Minute]) -> None:
+def go_with_the_light(day: Day, minutes: Sequence[Minute]) -> None:
     """While it gets brighter outdoors nothing that daylight dims gets brighter, and the other way round."""
     skies = Skies(day.building)
     outdoors = [skies.at(day.begins.at(day.begins.steady + (count + 1) * MINUTE_MS)) for count in range(MINUTES)]
@@ -269,21 +270,26 @@ def goes_with_the_sun(day: Day, minutes: Sequence[Minute]) -> None:
         earlier, later = (before, now) if sky.outdoor > past.outdoor else (now, before)
         assert later.levels["rising"] >= earlier.levels["rising"] - 1e-12
         for lamp in ("falling", "dimming", *LUX_LAMPS):
-            rests = {earlier.levels[lamp], later.levels[lamp]} <= {0.0, RESTING}
-            assert rests or later.levels[lamp] <= earlier.levels[lamp] + RESTING, lamp
+            if max(earlier.levels[lamp], later.levels[lamp]) > RESTING:
+                assert lit(later.levels[lamp]) <= lit(earlier.levels[lamp]) + 1e-12, lamp
 
 
-SEEDS = [(place, seed) for place in PLACES for seed in range(4)]
+def lit(level: float) -> float:
+    """The level, low-end trim being the least: whatever is below it looks the same."""
+    return level if level == 0 else max(RESTING, level)
+
+
+SEEDS = [(place, seed) for place in PLACES for seed in range(3)]
 
 
 @pytest.mark.parametrize(("place", "seed"), SEEDS)
 def test_a_day_without_readings(place: str, seed: int) -> None:
     day = Day(place, seed)
     minutes = list(day.minutes())
-    holds_still(day, minutes)
-    bears_light(minutes, 0.05)
-    stays_white(minutes)
-    goes_with_the_sun(day, minutes)
+    follow_slowly(day, minutes)
+    maintain_slowly(minutes, 0.02)
+    whiten_slowly(minutes)
+    go_with_the_light(day, minutes)
 
 
 def outbursts(random: Random) -> dict[int, Word]:
@@ -301,12 +307,13 @@ def outbursts(random: Random) -> dict[int, Word]:
 def test_a_day_of_readings_that_jump(place: str, seed: int) -> None:
     day = Day(place, seed)
     minutes = list(day.minutes(outbursts(day.random).get))
-    holds_still(day, minutes)
+    follow_slowly(day, minutes)
     # Only daylight below what is wanted moves these lamps, and it grows by a quarter in a minute.
-    bears_light(minutes, 0.25 * day.light_share)
+    maintain_slowly(minutes, 0.25 * day.light_share)
 
 
-@pytest.mark.parametrize(("place", "seed"), SEEDS)
+@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize("seed", range(2))
 def test_more_light_outdoors_never_brightens_what_it_dims(place: str, seed: int) -> None:
     """Two days that differ in nothing but that one has more light outdoors at each minute.
 
@@ -320,13 +327,13 @@ def test_more_light_outdoors_never_brightens_what_it_dims(place: str, seed: int)
     brighter: dict[int, Word] = {}
     for minute in range(0, MINUTES, 5):
         clear = skies.at(day.begins.at(day.begins.steady + minute * MINUTE_MS)).clear
-        lux = clear * random.uniform(0, 0.01) if dull else 10 ** random.uniform(0, 4.5)
+        lux = clear * random.uniform(0, 0.015) if dull else 10 ** random.uniform(0, 4.5)
         darker[minute] = ("roof", f"{lux}")
         brighter[minute] = ("roof", f"{lux * random.choice([1, 1.01, 1.5, 8])}")
     for less, more in zip(day.minutes(darker.get), day.minutes(brighter.get), strict=True):
-        assert more.levels["falling"] <= less.levels["falling"] + 1e-12
+        assert lit(more.levels["falling"]) <= lit(less.levels["falling"]) + 1e-12
         if less.part == "day" and not less.share:
             assert more.levels["rising"] >= less.levels["rising"] - 1e-12
             assert more.levels["dimming"] <= less.levels["dimming"] + 1e-12
             for lamp in LUX_LAMPS if dull else ():
-                assert more.levels[lamp] <= less.levels[lamp] + 1e-12
+                assert lit(more.levels[lamp]) <= lit(less.levels[lamp]) + 1e-12

@@ -25,6 +25,9 @@ LONGEST_MS = 4 * 60 * MINUTE_MS
 METER_SHARE = 0.3
 """How far a reading moves the meter's estimate towards itself. Lamps that bring up to three times what the lumen method
 says of them then still settle: what is wrong after a step is 1 − 0.3 k of what was, k the factor of the model."""
+METER_STEPS = 2.0
+"""A reading that would turn the estimate round by less than so many of the lamps' least steps does not count. Where
+lamps bring three times what is said of them, a step is answered threefold: they would go up and down for ever."""
 METER_REST_MS = 3 * SECOND_MS
 """Besides its fade a lamp needs so long until a meter has seen its new light."""
 
@@ -47,6 +50,8 @@ class Metered(msgspec.Struct, frozen=True, omit_defaults=True):
     """When a reading was last used."""
     reading: float | None = None
     """What the newest reading makes of it, lx; it moves the estimate at the next step. None: nothing new."""
+    way: int = 0
+    """Which way the estimate last went, 1 up, -1 down."""
 
 
 class Here(msgspec.Struct, frozen=True, omit_defaults=True):
@@ -140,15 +145,20 @@ def daylight_read(reading: float, lamps: float, meter: Meter) -> float:
     return max(0.0, (reading - meter.lamps * lamps) / meter.daylight)
 
 
-def heard(metered: Metered | None, daylight: float, meter: Meter, now: Now, *, from_: float | None) -> Metered:
+def heard(
+    metered: Metered | None, daylight: float, meter: Meter, now: Now, *, from_: float | None, least: float
+) -> Metered:
     """After a reading that makes `daylight` lx. `from_`: the daylight that the lamps go by at this moment; None: none
-    of them goes by it, and a first estimate need not be reached by steps.
+    of them goes by it, and a first estimate need not be reached by steps. `least`: lx below which a reading that would
+    turn the estimate round does not count.
     """
     known = fresh(metered, meter, now)
     if known is None or metered is None:
         return Metered(daylight if from_ is None else from_, now, None if from_ is None else daylight)
     if from_ is not None:
-        return Metered(known, now, daylight)
+        turns = metered.way * (daylight - known) < 0
+        counts = not turns or abs(daylight - known) >= least
+        return Metered(known, now, daylight if counts else None, metered.way)
     return _counted(Metered(known, now, daylight)) or metered
 
 
@@ -159,4 +169,5 @@ def _counted(metered: Metered | None) -> Metered | None:
     if metered is None or metered.reading is None:
         return metered
     moved_to = metered.lux + METER_SHARE * (metered.reading - metered.lux)
-    return replace(metered, lux=moved_to, reading=None)
+    way = (metered.reading > metered.lux) - (metered.reading < metered.lux)
+    return replace(metered, lux=moved_to, reading=None, way=way or metered.way)
