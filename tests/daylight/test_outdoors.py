@@ -3,9 +3,9 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from places import GLASGOW, building, instant
+from places import GLASGOW, building, instant, site
 
-from leerie.config.building import Feed
+from leerie.config.building import Feed, Site
 from leerie.daylight import sky, sun
 from leerie.daylight.outdoors import Outdoors, Reading, look
 from leerie.now import HOUR_MS, MINUTE_MS, Now
@@ -91,14 +91,18 @@ def test_at_night_a_sensor_may_say_nothing_at_all() -> None:
 
 
 @given(
+    st.builds(site, st.floats(-90, 90), st.floats(-180, 180)),
     st.one_of(st.none(), st.floats(0, 1)),
-    st.one_of(st.none(), st.floats(0, 200_000)),
+    st.one_of(st.none(), st.floats(0, 200_000), st.floats(0, allow_infinity=False)),
     st.integers(0, 31_536_000_000_000),
 )
-def test_the_sky_is_always_whole(cloud: float | None, outdoor: float | None, after: int) -> None:
+def test_the_sky_is_always_whole(where: Site, cloud: float | None, outdoor: float | None, after: int) -> None:
+    """Anywhere, at any time of a year, for any reading that is let in."""
     now = Now(0, MORNING.wall + after)
-    seen = look(Outdoors().read("cloud", cloud, now).read("outdoor", outdoor, now), HOUSE, now)
-    assert 0 <= seen.diffuse <= seen.outdoor * (1 + 1e-12)
+    house = building(where, cloud=CLOUD, outdoor=OUTDOOR)
+    seen = look(Outdoors().read("cloud", cloud, now).read("outdoor", outdoor, now), house, now)
+    assert 0 <= seen.diffuse <= seen.outdoor
     assert -90 <= seen.elevation <= 90
+    assert 0 <= seen.cover <= 1
     assert seen.cloud == cloud
     assert seen.source == ("sensor" if outdoor is not None else "sun" if cloud is None else "sun+cloud")

@@ -162,11 +162,33 @@ def test_events_come_when_a_search_of_the_exact_elevation_finds_them(
         assert abs(found - instant(f"{day}T{at}", zone)) <= 10_000_000
 
 
-def test_the_sun_culminates_when_nrel_says() -> None:
-    """The worked example's transit, 11:46:04.97 by pvlib 0.16.1, within a quarter of a minute."""
-    noon = event(site(39.742476, -105.1786, "Etc/GMT+7"), "noon", date(2003, 10, 17))
-    assert isinstance(noon, int)
-    assert abs(noon - instant("2003-10-17T11:46:05-07:00")) <= 15_000_000
+@pytest.mark.parametrize(
+    ("name", "at"),
+    [("sunrise", "2003-10-17T06:12:43"), ("noon", "2003-10-17T11:46:05"), ("sunset", "2003-10-16T17:20:19")],
+)
+def test_the_sun_rises_culminates_and_sets_when_nrel_says(name: sun.Event, at: str) -> None:
+    """The worked example's sunrise and sunset; its transit, 11:46:04.97, by pvlib 0.16.1. Within a quarter minute.
+
+    NREL's day is that of UTC: the sunset in it is the local evening before, as a search of pvlib's elevation shows.
+    """
+    found = event(site(39.742476, -105.1786, "Etc/GMT+7"), name, datetime.fromisoformat(at).date())
+    assert isinstance(found, int)
+    assert abs(found - instant(f"{at}-07:00")) <= 15_000_000
+
+
+@pytest.mark.parametrize(("day", "at"), [("2015-01-01", "12:04"), ("2015-01-03", "12:05")])
+def test_the_sun_culminates_when_the_naval_observatory_says(day: str, at: str) -> None:
+    """Golden, Colorado, to the minute, as quoted in pvlib's tests/test_solarposition.py."""
+    found = event(site(39.742476, -105.1786, "Etc/GMT+7"), "noon", date.fromisoformat(day))
+    assert isinstance(found, int)
+    assert abs(found - instant(f"{day}T{at}-07:00")) <= 60_000_000
+
+
+def test_the_midnight_sun_stands_as_low_and_as_high_as_the_exact_elevation() -> None:
+    """Tromsø, 2024-06-21, by pvlib 0.16.1: from 3.085° to 43.786°."""
+    midnight = instant("2024-06-21T00:00", "Europe/Oslo")
+    heights = [sun.position(TROMSO, midnight + minute * 60_000_000).elevation for minute in range(1440)]
+    assert (min(heights), max(heights)) == pytest.approx((3.085, 43.786), abs=0.02)
 
 
 @given(PLACES, DATES)

@@ -65,9 +65,8 @@ def cloud_behind(factor: float) -> float:
 def diffuse(outdoor: float, elevation: float, cloud: float) -> float:
     """The sky's part of `outdoor` (lx): all while the sun is down, then 0.3 + 0.7 N² under cover N (from memory).
 
-    The sun's coming up takes no light from the sky: until the share has caught up, what was there at the horizon stays.
+    The sun's coming up takes no light from the sky: down to that, the sky's share falls no faster than clear-sky light
+    rises.
     """
-    if elevation <= 0:
-        return outdoor
-    horizon = clear_sky(0) * cloud_factor(cloud)
-    return max((0.3 + 0.7 * cloud * cloud) * outdoor, min(outdoor, horizon))
+    horizon = clear_sky(0) / clear_sky(elevation)
+    return outdoor * min(1.0, max(0.3 + 0.7 * cloud * cloud, horizon))

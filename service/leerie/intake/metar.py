@@ -14,6 +14,9 @@ Registry 49-2, cloud amount reported at aerodrome); VV: the sky is totally obscu
 CLEAR = "SKC"
 """An observer saw no cloud at all. CLR, NSC, NCD and CAVOK only say that none was found low enough to matter to
 aircraft: they carry no amount."""
+NO_LAYER = "CLR"
+"""What the library makes of either word."""
+FORECAST = "TAF"
 
 
 def cover(text: str) -> float | None:
@@ -23,16 +26,15 @@ def cover(text: str) -> float | None:
     """
     if len(text) > LONGEST:
         raise Refusal("too_large", f"{len(text)} characters; a METAR has at most {LONGEST}")
-    words = text.upper().split()
-    report = _parsed(" ".join(words))
-    amounts = [AMOUNTS[word] for word, *_ in report.sky if word in AMOUNTS] if report is not None else []
-    if amounts:
-        return max(amounts)
-    if CLEAR in words:
-        return 0.0
+    words = text.upper().replace("=", " ").split()
+    report = None if FORECAST in words else _parsed(" ".join(words))
     if report is None or not (report.sky or report.time or "CAVOK" in words):
         raise Refusal("unknown_word", f"{quoted(text)} is no METAR; allowed: a report, or groups such as FEW015 BKN040")
-    return None
+    layers = [word for word, *_ in report.sky]
+    amounts = [AMOUNTS[word] for word in layers if word in AMOUNTS]
+    if NO_LAYER in layers and next(word for word in [*words, NO_LAYER] if word in (CLEAR, NO_LAYER)) == CLEAR:
+        amounts.append(0.0)
+    return max(amounts, default=None)
 
 
 def _parsed(text: str) -> Metar | None:

@@ -24,7 +24,6 @@ from leerie.reasons import (
     White,
 )
 from leerie.targets import illuminance
-from leerie.targets.scenes import lights
 
 RESTING = 0.01
 """Level that stands for low-end trim: so little light (0.01 % of it) that every curve and trim rule gives the lowest
@@ -128,23 +127,28 @@ def _follows(value: Follow, setting: Setting) -> Follows:
 
 
 def _settled(lamp: Fixture, value: Value, steps: tuple[Step, ...], name: str, setting: Setting) -> tuple[Step, ...]:
-    """What becomes of a lamp that daylight alone would put out."""
-    if isinstance(value, Fixed) or not lights(value):
+    """What becomes of a lamp that daylight alone would put out. On its way there it goes no lower than it rests."""
+    if not _can_be_put_out(value):
         return steps
-    latch = setting.here.latches.get(key(name, lamp))
-    gone = _level(steps[-1]) == 0
-    if setting.never_dark:
-        return (*steps, Rested(RESTING)) if gone else steps
-    if latch is None:
-        first = steps[0]
-        out = not isinstance(first, Maintains) or _ample(first)
-        return steps if not gone else (*steps, PutOut()) if out else (*steps, Rested(RESTING, "daylight"))
-    if latch.off:
+    level, latch = _level(steps[-1]), setting.here.latches.get(key(name, lamp))
+    if latch is not None and latch.off and not setting.never_dark:
         return (*steps, PutOut())
-    if not gone:
+    if level >= RESTING:
         return steps
-    until = None if latch.since is None else latch.since.wall + REST_MS * 1_000
+    if setting.never_dark:
+        return (*steps, Rested(RESTING))
+    first = steps[0]
+    if latch is None and level == 0 and (not isinstance(first, Maintains) or _ample(first)):
+        return (*steps, PutOut())
+    until = None if latch is None or latch.since is None else latch.since.wall + REST_MS * 1_000
     return (*steps, Rested(RESTING, "daylight", until))
+
+
+def _can_be_put_out(value: Value) -> bool:
+    """Is there daylight in which the value alone would be dark, and some in which it is lit?"""
+    if isinstance(value, Follow):
+        return (value.first > 0) is not (value.second > 0)
+    return isinstance(value, Maintain)
 
 
 # ---- latches ---------------------------------------------------------------------------------------------------------
@@ -157,7 +161,7 @@ def key(scene: str, lamp: Fixture) -> str:
 def latched(value: Value, steps: tuple[Step, ...], latch: Latch | None, now: Now) -> Latch | None:
     """A lamp's latch after its scene's steps. None: daylight cannot put it out."""
     match value, steps[0]:
-        case Follow(), Follows(share=share) if (value.first > 0) is not (value.second > 0):
+        case Follow(), Follows(share=share) if _can_be_put_out(value):
             distance = share if value.first == 0 else 1 - share
             does, may = distance == 0, distance < COMES_BACK_SHARE
         case Maintain(), Maintains() as first:
