@@ -146,10 +146,11 @@ class Aiming:
         self._here = replace(self._here, at=last)
         self.due = min(self.due, last.steady + self._grid)
 
-    def read(self, lux: float, slots: Mapping[str, Slot], now: Now, skies: Skies) -> None:
+    def read(self, lux: float, occupancy: Occupancy, slots: Mapping[str, Slot], now: Now, skies: Skies) -> None:
         """The room's meter spoke. It moves no lamp by itself."""
         meter = self._room.meter
-        hands_off = self.aim is None or self.aim.targets is None
+        hold = occupancy.hold
+        hands_off = occupancy.untouched or (hold is not None and hold.level is None)
         if meter is None or hands_off or self._still_fading(slots, now):
             return
         told = [(self._fixtures[name], slot.told.level) for name, slot in slots.items() if slot.told is not None]

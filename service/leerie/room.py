@@ -80,7 +80,7 @@ class Room:
         """A message concerns this room."""
         turn = self._catch_up(now)
         if isinstance(given, Metered):
-            self.aiming.read(given.lux, self._outlet.slots, now, skies)
+            self.aiming.read(given.lux, self._occupancy, self._outlet.slots, now, skies)
         elif hearing.hear(turn, given, now):
             self._face.speak = True
         self._conclude(turn, now, skies)
