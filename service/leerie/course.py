@@ -52,7 +52,9 @@ class Course:
             timer_due, part_due = timer.due if timer is not None else inf, self.due(now)
             if min(timer_due, part_due) > now.steady:
                 break
-            clock = min(now.steady, max(clock, int(min(timer_due, part_due))))
+            # What was overdue before we began, a reload has made so: it comes now, and the room goes dark now.
+            moment = int(min(timer_due, part_due)) if timer_due >= since.steady else now.steady
+            clock = min(now.steady, max(clock, moment))
             if timer is not None and timer_due <= part_due:
                 timers.fire(turn, timer, now.at(clock))
             else:

@@ -7,14 +7,12 @@ guessed from its colour temperature. No daylight counts in it.
 
 from bisect import bisect
 from collections.abc import Iterable, Iterator, Mapping
-from datetime import date
 
 import msgspec
 
 from leerie import colour
 from leerie.config.building import Building, Fixture, Room
 from leerie.config.scenes import Fixed, Follow, Maintain, Scene, SunWhite, Value
-from leerie.daylight.calendar import Calendar
 from leerie.targets import illuminance
 
 NO_ADVICE = "An estimate from published models of healthy adults, never medical advice."
@@ -194,41 +192,3 @@ def _white(building: Building, part: str, lamp: str, value: Value) -> float:
     kelvin = wanted.warm if isinstance(wanted, SunWhite) else wanted
     own = building.fixtures[lamp].kelvin
     return kelvin if own is None else min(own[1], max(own[0], kelvin))
-
-
-# ---- before bed ------------------------------------------------------------------------------------------------------
-
-
-def before_bed(building: Building, calendar: Calendar, parts: tuple[str, ...], days: Iterable[date]) -> dict[str, date]:
-    """Which of `parts` hold at some time in the evenings of those days, each with its first such day.
-
-    Where the site names no day part for bed there are none.
-    """
-    found: dict[str, date] = {}
-    for day in days:
-        for bed in (start.at for start in calendar.starts(day) if start.part == building.site.bed):
-            at: int | None = bed - EVENING_US
-            while at is not None and at < bed:
-                holding = calendar.holding(parts, at)
-                if holding.part is not None:
-                    found.setdefault(holding.part, day)
-                at = holding.next
-    return found
-
-
-def too_bright_before_bed(
-    building: Building, calendar: Calendar, days: Iterable[date]
-) -> Iterator[tuple[Estimate, date]]:
-    """Each room and day part whose estimate exceeds what is recommended for evenings, and the first of those days on
-    which the part holds in the three hours before bed starts.
-    """
-    days = tuple(days)
-    evenings: dict[tuple[str, ...], dict[str, date]] = {}
-    for room in building.rooms.values():
-        estimates = [estimate(building, room, part, EVENING) for part in room.parts]
-        bright = [each for each in estimates if each.met is False]
-        if bright and room.parts not in evenings:
-            evenings[room.parts] = before_bed(building, calendar, room.parts, days)
-        for each in bright:
-            if each.part in evenings[room.parts]:
-                yield each, evenings[room.parts][each.part]

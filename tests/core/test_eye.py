@@ -1,7 +1,6 @@
 """What lamps bring to the eye, against published figures; and which rooms are too bright before bed."""
 
 from collections.abc import Mapping
-from datetime import date, timedelta
 from math import sqrt
 
 import pytest
@@ -13,7 +12,6 @@ from walker import house
 from leerie import eye
 from leerie.config.building import Building, Fixture, Room
 from leerie.config.scenes import Fixed, Follow, Maintain, SunWhite, Value
-from leerie.daylight.calendar import Calendar
 from leerie.targets import illuminance
 
 # ---- melanopic efficacy ----------------------------------------------------------------------------------------------
@@ -299,50 +297,3 @@ def test_lamps_as_they_burn() -> None:
     assert eye.from_lamps(hall, [(bulb, 1.0, 6500), (bulb, 0.0, 6500)]) == pytest.approx(0.5 * 0.9928, abs=0.001)
     assert eye.from_lamps(hall, [(lamp("shelf"), 0.0, 3000)]) == 0
     assert eye.from_lamps(hall, [(bulb, 1.0, 6500), (lamp("shelf"), 0.1, 3000)]) is None
-
-
-# ---- before bed ------------------------------------------------------------------------------------------------------
-
-YEAR = tuple(date(2026, 1, 1) + timedelta(day) for day in range(365))
-BRIGHT, DIM = {"pendant": Fixed(1, 6500)}, {"pendant": Fixed(0.3, 2200)}
-
-
-def too_bright(building: Building, days: tuple[date, ...] = YEAR) -> list[tuple[str, str, date]]:
-    found = eye.too_bright_before_bed(building, Calendar(building), days)
-    return [(estimate.room, estimate.part, first) for estimate, first in found]
-
-
-def with_day(building: Building, day: Lights) -> Building:
-    the_room = building.rooms["parlour"]
-    return replace(building, rooms={"parlour": replace(the_room, scenes={**the_room.scenes, "day": day})})
-
-
-def test_a_bright_evening_is_found_and_a_dim_one_is_not() -> None:
-    assert too_bright(with_day(parlour(BRIGHT), DIM)) == [("parlour", "evening", YEAR[0])]
-    assert too_bright(with_day(parlour(DIM), DIM)) == []
-
-
-def test_the_day_is_too_bright_only_where_it_lasts_into_the_evening() -> None:
-    """Bed is at 22:30. In Glasgow the day lasts beyond 19:30 from 29 March 2026 on, when the clocks change (pvlib
-    0.16.1, spa_python: sunset on the 28th at 18:47, on the 29th at 19:49).
-    """
-    assert too_bright(with_day(parlour(DIM), BRIGHT)) == [("parlour", "day", date(2026, 3, 29))]
-    winter = tuple(day for day in YEAR if day < date(2026, 3, 29))
-    assert too_bright(with_day(parlour(DIM), BRIGHT), winter) == []
-
-
-def test_nobody_who_names_no_bed_is_told_anything() -> None:
-    building = parlour(BRIGHT)
-    assert too_bright(replace(building, site=replace(building.site, bed=None))) == []
-
-
-def test_what_is_missing_makes_no_warning() -> None:
-    building = parlour(BRIGHT, {})
-    assert too_bright(with_day(building, DIM)) == []
-
-
-def test_a_room_that_sleeps_through_in_one_part_has_it_before_bed_too() -> None:
-    building = with_day(parlour(BRIGHT), DIM)
-    the_room = building.rooms["parlour"]
-    always = replace(the_room, parts=("day",), scenes={"day": BRIGHT})
-    assert too_bright(replace(building, rooms={"parlour": always})) == [("parlour", "day", YEAR[0])]

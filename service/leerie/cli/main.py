@@ -17,7 +17,9 @@ from leerie.cli import StopError
 
 COMMANDS = {
     "run": "the daemon: light where somebody is, dark where they have left",
+    "check": "is the config right, what does it say, and what of it is suspicious?",
     "demo": "a whole building in fast time in this terminal: broker, daemon, lamps and people",
+    "explain": "why is every lamp of a room as it is, or why would it be?",
     "hold": "take a room over, or give it back",
     "ask": "ask a room for light or for dark",
     "bias": "want a room dimmer or brighter",
