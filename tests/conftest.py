@@ -4,9 +4,13 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
 
 from brokers import KINDS, Kind, serving
 from leerie.config.building import Broker
+
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")  # no test is about how long anything takes
 
 
 @pytest.fixture(params=KINDS, ids=lambda kind: f"{kind.name}-{kind.protocol}")

@@ -1,5 +1,6 @@
 """A room looks again when a lamp has a step to go, and tells its lamps the same as if it looked at every step."""
 
+import itertools
 from random import Random
 
 import pytest
@@ -163,3 +164,22 @@ def test_a_set_clock_is_looked_at_at_the_next_step() -> None:
     assert all(at % 10_000 == 0 for at, _ in steps)
     assert steps[0][0] - began <= 30_000
     assert before - steps[-1][1] < 0.035, "and then by no more than eyes follow: 1.25 a minute is 3 % of the way"
+
+
+def test_a_white_that_goes_with_the_sun_is_told_by_three_reciprocal_megakelvin() -> None:
+    """A morning from night on: each telling is a visible step further, and not much more than that."""
+    text = SUNNY.replace('kind = "dimmable"', 'kind = "tunable"')
+    text = text.replace('"$level"', '{ out = "$level", white = "$kelvin" }')
+    text = text.replace("{ follow = [0.0, 1.0] }", "{ level = 0.6, kelvin = { sun = [2700, 5500], high = 40 } }")
+    walker = Walker(house(text), now=instant("2026-06-21T01:00:00+00:00"))
+    walker.pass_("3m")
+    assert walker.shown("bench") == (0.6, 2700)
+    walker.forget()
+    walker.pass_("10h")
+    mired = [1e6 / note.kelvin for _, note in walker.told if note.kelvin is not None]
+    steps = [before - after for before, after in itertools.pairwise(mired)]
+    assert mired[0] == pytest.approx(1e6 / 2700, abs=3.5)
+    assert mired[-1] == pytest.approx(1e6 / 5500, abs=3)
+    assert len(steps) > 40
+    assert min(steps) >= 3
+    assert max(steps) < 3.5

@@ -11,14 +11,14 @@ from msgspec.structs import replace
 from walker import Walker, house, instant
 
 from leerie.config.building import Building
-from leerie.config.scenes import Fixed, Follow
-from leerie.daylight.here import Here
+from leerie.config.scenes import Fixed, Follow, Maintain, SunWhite
+from leerie.daylight.here import Here, Latch
 from leerie.occupancy.records import Asked, Hold, Occupancy
 from leerie.occupancy.records import Biased as BiasWished
 from leerie.occupancy.table import State
 from leerie.reasons import Biased, Follows, Held, Partial, Rested, Unnamed, Warned, White
 from leerie.targets.room import RoomTargets
-from leerie.targets.scenes import Day
+from leerie.targets.scenes import Day, Glide
 
 HOUSE = """
 [daylight]
@@ -238,8 +238,15 @@ def test_a_hold_lights_what_the_parts_scene_lights_or_all_but_relays(day: str, h
 
 LEVELS = st.floats(0, 1)
 KELVIN = st.integers(1_000, 20_000)
-VALUES = st.one_of(st.builds(Fixed, LEVELS), st.builds(Follow, LEVELS, LEVELS))
-WHITES = st.one_of(st.builds(Fixed, LEVELS, KELVIN), st.builds(Follow, LEVELS, LEVELS, KELVIN))
+LUX = st.just(300.0)
+"""One illuminance for all lamps of a scene."""
+SUN = st.builds(SunWhite, st.integers(1_000, 4_000), st.integers(4_000, 20_000), st.floats(1, 90))
+VALUES = st.one_of(st.builds(Fixed, LEVELS), st.builds(Follow, LEVELS, LEVELS), st.builds(Maintain, LUX))
+WHITES = st.one_of(
+    st.builds(Fixed, LEVELS, KELVIN | SUN),
+    st.builds(Follow, LEVELS, LEVELS, KELVIN | SUN),
+    st.builds(Maintain, LUX, KELVIN | SUN),
+)
 SCENES = st.fixed_dictionaries(
     {}, optional={"bench": VALUES | WHITES, "shelf": VALUES, "sign": st.builds(Fixed, LEVELS)}
 )
@@ -257,28 +264,49 @@ OCCUPANCY = st.builds(
 
 
 PLAIN = Scene("{ bench = 1 }")
+LATCHES = st.none() | st.builds(Latch, st.none() | st.just(AT), st.booleans())
+HERE = st.builds(
+    lambda outdoor, share, daylight, elevation, bench, shelf: Here(
+        AT,
+        outdoor,
+        share * outdoor,
+        daylight,
+        elevation,
+        latches={f"day/{lamp}": latch for lamp, latch in (("bench", bench), ("shelf", shelf)) if latch is not None},
+    ),
+    *(st.floats(0, 1e6), LEVELS, st.floats(0, 1e5), st.floats(-90, 90), LATCHES, LATCHES),
+)
+DAYS = st.builds(
+    lambda part, shares: Day(
+        "day" if part else None, (), tuple(Glide("day", "night", share, AT.wall + 1) for share in shares if part)
+    ),
+    st.booleans(),
+    st.lists(LEVELS, max_size=1),
+)
 
 
-@given(SCENES, SCENES, SCENES, st.sampled_from(["log", "linear"]), LEVELS, OCCUPANCY, st.floats(0, 1e6), st.booleans())
+@given(SCENES, SCENES, SCENES, SCENES, st.sampled_from(["log", "linear"]), LEVELS, OCCUPANCY, HERE, DAYS)
 def test_whatever_the_room_is_in_every_lamp_gets_one_sound_target(  # noqa: PLR0917 - hypothesis hands them over
     day: dict[str, Fixed | Follow],
     asked: dict[str, Fixed | Follow],
     vacant: dict[str, Fixed | Follow],
+    night: dict[str, Fixed | Follow],
     scale: Literal["log", "linear"],
     auto_on: float,
     occupancy: Occupancy,
-    outdoor: float,
-    part: bool,
+    here: Here,
+    today: Day,
 ) -> None:
     """All lamps named once, in order; levels within 0…1; whites in the lamp's range and only where it has one."""
     plain = PLAIN.building()
     room = plain.rooms["workshop"]
     rules = replace(room.rules, auto_on=auto_on, vacant=vacant)
-    rooms = {room.name: replace(room, scenes={"day": day}, asked=asked, rules=rules)}
-    building = replace(plain, rooms=rooms, daylight=replace(plain.daylight, scale=scale))
-    aim = RoomTargets(building, room.name).aim(
-        occupancy, Day("day" if part else None), Here(AT, outdoor, outdoor, 0.0, 10.0)
-    )
+    scenes = {"day": day, "night": night}
+    rooms = {room.name: replace(room, scenes=scenes, asked=asked, rules=rules, area=20.0)}
+    fixtures = {name: replace(lamp, lumens=900.0) for name, lamp in plain.fixtures.items()}
+    daylight = replace(plain.daylight, scale=scale)
+    building = replace(plain, rooms=rooms, fixtures=fixtures, daylight=daylight)
+    aim = RoomTargets(building, room.name).aim(occupancy, today, here)
     assert aim.targets is not None
     assert [target.lamp for target in aim.targets] == ["bench", "shelf", "sign"]
     for target in aim.targets:
