@@ -46,6 +46,8 @@ class Aiming:
         self.aim: Aim | None = None
         self.due: int | None = None
         """The steady ms at which a room whose lamps move must look again; None: they do not."""
+        self._blends = False
+        """There is, or was a moment ago, a blend whose end the lamps have not been told."""
         self.looks_ahead = False
         """The look at hand was made at a step of the grid, and nobody waits for what comes of it."""
         self._room = building.rooms[room]
@@ -74,7 +76,14 @@ class Aiming:
         self._anew = False
         self.aim, self._here, self._metered = look.aim, look.here, look.here.metered
         self.due = None
+        self._blends = self._blends or bool(look.aim.blending)
         return look.aim
+
+    def blend_ended(self) -> bool:
+        """Has the last blend come to its end since this was last asked? Then the lamps are told where it ended."""
+        ended = self._blends and self.aim is not None and not self.aim.blending
+        self._blends = self._blends and not ended
+        return ended
 
     def here(self, now: Now, skies: Skies) -> Here:
         """The light as the room goes by it now."""
@@ -95,8 +104,8 @@ class Aiming:
         """Know when to look again. A decision looks at the very next step of the grid, and only that look looks ahead:
         who has just come in does not wait for it.
         """
-        if self.due is None and self.aim is not None and self.aim.moving:
-            if self.looks_ahead:
+        if self.due is None and self.aim is not None and (self.aim.moving or self._blends):
+            if self.looks_ahead and self.aim.moving:
                 self._look_ahead(slots, occupancy, holding, now, skies)
             else:
                 self.due = (now.steady // self._grid + 1) * self._grid
@@ -208,8 +217,8 @@ class Aiming:
 
     def _turns(self, now: Now, skies: Skies) -> Iterator[tuple[int, bool]]:
         """Steady ms from which things may go another way, and whether the step before needs a look, too."""
-        if self.aim is not None and self.aim.blending is not None:
-            yield now.steady + -(-(self.aim.blending - now.wall) // 1_000), False
+        for ends in self.aim.blending if self.aim is not None else ():
+            yield now.steady + -(-(ends - now.wall) // 1_000), False
         for expiry in skies.expiries():
             yield expiry, True
         meter = self._room.meter

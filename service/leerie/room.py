@@ -81,7 +81,7 @@ class Room:
         turn = self._catch_up(now)
         if isinstance(given, Metered):
             self.aiming.read(given.lux, self._occupancy, self._outlet.slots, now, skies)
-        elif hearing.hear(turn, given, now):
+        if hearing.hear(turn, given, now):
             self._face.speak = True
         self._conclude(turn, now, skies)
 
@@ -195,10 +195,9 @@ class Room:
 
     def _glide(self, now: Now, skies: Skies) -> None:
         """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""
-        blending = self._aim is not None and self._aim.blending is not None
         aim = self._work_out(now, skies)
         self.aiming.looks_ahead = True
-        ends = blending and aim.blending is None
+        ends = self.aiming.blend_ended()
         self._aim_lamps(aim.targets or (), "drift", force=False, gliding=not ends)
 
     def _restore(self, now: Now, skies: Skies) -> None:

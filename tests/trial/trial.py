@@ -320,7 +320,7 @@ class Trial:
             here = aiming.here(self.now, self.controller._skies)
             aim = aiming._targets.aim(room._occupancy, day, here)
             self.counts["moving"] += aim.moving
-            self.counts["blending"] += aim.blending is not None
+            self.counts["blending"] += bool(aim.blending)
             self.counts["unfinished blends"] += len(day.glides) > 1
             step = self.may_lag(room, holding, here, moving=aim.moving)
             for target in aim.targets or ():

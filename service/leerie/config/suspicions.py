@@ -87,6 +87,7 @@ def _room(path: Path, room: Room, config: Config, building: Building) -> Iterato
         yield Flaw((*path, "keep"), "only keeps light", "a sensor in sensors brings it")
     if room.meter is not None and not any(_maintains(scene) for scene in _all_scenes(room)):
         yield Flaw((*path, "meter"), "serves no lux", "a scene that asks for lux, or no meter")
+    yield from _unreckoned(room, building)
     given = config.rooms[room.name]
     graces = ("grace",) if room.egress else ("grace", "pass_through")
     base = {key: getattr(given, key) for key in graces}
@@ -99,6 +100,15 @@ def _room(path: Path, room: Room, config: Config, building: Building) -> Iterato
             yield from _times(place, rules, room, building)
         if {*graces, "sensors", "keep"} & set(changed):
             yield from _rests(place, {key: changed.get(key, base[key]) for key in graces}, rules, config)
+
+
+def _unreckoned(room: Room, building: Building) -> Iterator[Flaw]:
+    """Lamps whose light nobody can reckon with, in a room whose other lamps go by what they all bring."""
+    if any(_maintains(scene) for scene in _all_scenes(room)):
+        for lamp in room.fixtures:
+            if building.fixtures[lamp].lumens is None:
+                problem = f"has no lumens: lux in {room.name} takes its light for none"
+                yield Flaw(("fixtures", lamp), problem, "the lumens on its box")
 
 
 def _all_scenes(room: Room) -> Iterator[Scene]:

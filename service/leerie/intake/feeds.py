@@ -14,6 +14,8 @@ from leerie.messages import Message
 OBSCURED_OKTA = 9
 """WMO code table 2700: the sky cannot be seen. An unknown cover, not nine eighths of it."""
 
+MOST_LUX = 1_000_000
+"""Several times what the sun gives; more is no reading."""
 _MOST = {"percent": 100.0, "fraction": 1.0, "okta": 8.0}
 """The value of a sky wholly covered."""
 
@@ -52,8 +54,8 @@ def meter(room: str, pointer: Pointer) -> Meaning:
 
 
 def _lux(found: float) -> float:
-    if found < 0:
-        raise Refusal("out_of_range", f"{found:g} lx; allowed: 0 or more")
+    if not 0 <= found <= MOST_LUX:
+        raise Refusal("out_of_range", f"{found:g} lx; allowed: 0 to {MOST_LUX:g}")
     return found
 
 

@@ -48,7 +48,7 @@ def _readers(building: Building) -> Iterator[Reader]:
         yield Reader(building.daylight.outdoor.topic, "outdoor", (), feeds.feed("outdoor", building.daylight.outdoor))
     for room, known in building.rooms.items():
         if known.meter is not None:
-            yield Reader(known.meter.topic, room, (room,), feeds.meter(room, known.meter.pointer))
+            yield Reader(known.meter.topic, "meter", (room,), feeds.meter(room, known.meter.pointer))
         root = f"{building.broker.topics}/room/{room}"
         yield Reader(f"{root}/hold", room, (room,), wishes.hold(room))
         yield Reader(f"{root}/ask", room, (room,), wishes.ask(room))

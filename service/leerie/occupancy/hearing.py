@@ -3,7 +3,7 @@
 from msgspec.structs import replace
 
 from leerie.config.building import Deed
-from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input, OnlineSaid, Pressed, Said
+from leerie.intake.inputs import AskWish, BatterySaid, BiasWish, HoldWish, Input, Metered, OnlineSaid, Pressed, Said
 from leerie.notes import Fault, Refused
 from leerie.now import Now
 from leerie.occupancy import wishes
@@ -28,6 +28,8 @@ def hear(turn: Turn, given: Input, now: Now) -> bool:
             turn.hear_online(given, now)
         case BatterySaid():
             turn.hear_battery(given, now)
+        case Metered():
+            _taken(turn, "meter", event=False)
         case Pressed() | HoldWish() | AskWish() | BiasWish():
             _event(turn, given, now)
             return True

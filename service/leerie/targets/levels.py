@@ -88,9 +88,9 @@ def work_out(
         else:
             steps[lamp.name] = _settled(lamp, value, _chosen(value, lamp, setting), name, setting)
     if maintaining:
-        shared = maintained(scene, maintaining, room, _others(steps, room, lamps), setting)
+        first = maintained(scene, maintaining, room, _others(steps, room, lamps), setting)
         for lamp in maintaining:
-            steps[lamp.name] = _settled(lamp, scene[lamp.name], (shared,), name, setting)
+            steps[lamp.name] = _settled(lamp, scene[lamp.name], (first,), name, setting)
     return steps
 
 
@@ -185,17 +185,16 @@ def _ample(step: Maintains) -> bool:
 # ---- what comes after the scene's own value --------------------------------------------------------------------------
 
 
-def shared(level: float, lamp: Fixture, *, auto_on: float, warn: float) -> Iterator[Step]:
-    """Presence alone may bring only a part of the scene, and a warning takes a part away. A relay knows no warning, and
-    presence alone lights it only where presence brings the whole scene.
-    """
-    if lamp.kind == "switched":
-        if auto_on != 1 and level > 0:
-            yield Partial(auto_on, 0.0)
-        return
+def partial(level: float, lamp: Fixture, auto_on: float) -> Iterator[Step]:
+    """Presence alone may bring only a share of the scene; a relay it lights only where it brings the whole."""
     if auto_on != 1:
-        level *= auto_on
-        yield Partial(auto_on, level)
-    if warn != 1:
-        level *= warn
-        yield Warned(warn, level)
+        if lamp.kind != "switched":
+            yield Partial(auto_on, level * auto_on)
+        elif level > 0:
+            yield Partial(auto_on, 0.0)
+
+
+def warned(level: float, lamp: Fixture, warn: float) -> Iterator[Step]:
+    """A warning takes a part of the light away; a relay knows none."""
+    if warn != 1 and lamp.kind != "switched":
+        yield Warned(warn, level * warn)

@@ -13,7 +13,8 @@ from leerie.now import Now
 from leerie.occupancy.records import Hold, Occupancy
 from leerie.occupancy.table import State
 from leerie.reasons import AskReason, Blended, Held, HoldReason, LampReason, Reason, Step, Unnamed, UntouchedReason
-from leerie.targets.levels import Setting, key, latched, level_of, shared, work_out
+from leerie.targets import levels
+from leerie.targets.levels import Setting, key, latched, level_of, warned, work_out
 from leerie.targets.scenes import (
     Choice,
     Day,
@@ -48,8 +49,8 @@ class Aim(msgspec.Struct, frozen=True):
     """Why this scene; the lamps' own reasons stand in the targets."""
     moving: bool = False
     """The targets change with daylight or on the way between two day parts."""
-    blending: int | None = None
-    """When the last of the blends under way ends, wall clock µs UTC."""
+    blending: tuple[int, ...] = ()
+    """When the blends under way end, wall clock µs UTC."""
 
 
 class Side(msgspec.Struct, frozen=True):
@@ -89,7 +90,7 @@ class RoomTargets:
 
     def lit_scene(self, day: Day, here: Here) -> Aim:
         """What an escape route is left with when hands go off and at a clean stop."""
-        return self._show(scene_of(self.room, day), 0.0, day, here)
+        return self._show(scene_of(self.room, day), 0.0, replace(day, glides=()), here)
 
     def latches(self, occupancy: Occupancy, day: Day, here: Here, now: Now) -> dict[str, Latch]:
         """The latches of the scenes that the room shows, after this look."""
@@ -98,7 +99,9 @@ class RoomTargets:
         choice = self._choice(occupancy, day, here)
         bias = self._bias(occupancy) if choice.biased else 0.0
         found: dict[str, Latch] = {}
-        for name, scene in self._in_play(choice, day):
+        asked = occupancy.asked is not None and occupancy.asked.light and occupancy.state is not State.VACANT
+        others = candidates_for_light(self.room, day) if asked else ()
+        for name, scene in (*self._in_play(choice, day), *others):
             setting = self._setting(here, bias, choice)
             steps = work_out(scene, name, self.room, self._lamps, setting)
             for lamp in self._lamps:
@@ -140,18 +143,16 @@ class RoomTargets:
     def _show(self, choice: Choice, bias: float, day: Day, here: Here, why: tuple[Reason, ...] = ()) -> Aim:
         setting = self._setting(here, bias if choice.biased else 0.0, choice)
         glides = self._glides(choice, day)
-        rules = self.room.rules_in(day.part)
-        auto_on = rules.auto_on if choice.partial else 1.0
-        warn = rules.warn_level if choice.warned else 1.0
-        sides = self._sides(choice.name, choice.scene, day.part, setting)
+        warn = self.room.rules_in(day.part).warn_level if choice.warned else 1.0
+        sides = self._sides(choice.name, choice.scene, day.part, setting, partial=choice.partial)
         if glides:
-            sides = self._blended(sides, glides, setting)
+            sides = self._blended(sides, glides, setting, partial=choice.partial)
         targets = tuple(
-            self._target(lamp, (*side.steps, *shared(side.level, lamp, auto_on=auto_on, warn=warn)), side.shade)
+            self._target(lamp, (*side.steps, *warned(side.level, lamp, warn)), side.shade)
             for lamp, side in zip(self._lamps, sides, strict=True)
         )
         moving = bool(glides) or moves(choice.scene)
-        return Aim(targets, why, moving, max((glide.ends for glide in glides), default=None))
+        return Aim(targets, why, moving, tuple(glide.ends for glide in glides))
 
     def _setting(self, here: Here, bias: float, choice: Choice) -> Setting:
         return Setting(here, self._building.daylight, bias, never_dark=self.room.egress or choice.never_dark)
@@ -161,30 +162,44 @@ class RoomTargets:
         return max(0.0, bias) if self.room.egress else bias
 
     def _glides(self, choice: Choice, day: Day) -> tuple[Glide, ...]:
-        """The blends that the lamps take part in: those of the part's own scene."""
-        return day.glides if choice.name == day.part else ()
+        """The blends that the lamps take part in: those of the part's own scene. Who has asked for light does not wait
+        for it to come up out of a dark part.
+        """
+        if choice.name != day.part:
+            return ()
+        if not choice.asked:
+            return day.glides
+        dark = (place for place, glide in enumerate(day.glides) if not self._could_light(glide.earlier))
+        return day.glides[: next(dark, None)]
 
-    def _sides(self, name: str, scene: Scene, part: str | None, setting: Setting) -> tuple[Side, ...]:
-        """What a scene gives each lamp; `part`: whose white holds where the scene says nothing."""
-        steps = work_out(scene, name, self.room, self._lamps, setting)
-        return tuple(
-            Side(
-                steps[lamp.name],
-                level_of(steps[lamp.name], switched=lamp.kind == "switched"),
-                shade(lamp, self._wanted(scene.get(lamp.name), part), setting.here.elevation),
-            )
-            for lamp in self._lamps
-        )
+    def _could_light(self, part: str) -> bool:
+        return any(lights(value) for value in self.room.scenes.get(part, {}).values())
 
-    def _blended(self, newest: tuple[Side, ...], glides: tuple[Glide, ...], setting: Setting) -> tuple[Side, ...]:
+    def _sides(self, name: str, scene: Scene, part: str | None, setting: Setting, *, partial: bool) -> tuple[Side, ...]:
+        """What a scene gives each lamp; `part`: whose white holds where the scene says nothing, and whose share of the
+        scene presence alone brings, where it is `partial`.
+        """
+        found = work_out(scene, name, self.room, self._lamps, setting)
+        auto_on = self.room.rules_in(part).auto_on if partial else 1.0
+        sides = []
+        for lamp in self._lamps:
+            steps, switched = found[lamp.name], lamp.kind == "switched"
+            steps = (*steps, *levels.partial(level_of(steps, switched=switched), lamp, auto_on))
+            tint = shade(lamp, self._wanted(scene.get(lamp.name), part), setting.here.elevation)
+            sides.append(Side(steps, level_of(steps, switched=switched), tint))
+        return tuple(sides)
+
+    def _blended(
+        self, newest: tuple[Side, ...], glides: tuple[Glide, ...], setting: Setting, *, partial: bool
+    ) -> tuple[Side, ...]:
         """From what the oldest part still in play gives, through each that began since, to what the newest gives."""
         earliest = glides[-1].earlier
-        sides = self._sides(earliest, self.room.scenes.get(earliest, {}), earliest, setting)
+        sides = self._sides(earliest, self.room.scenes.get(earliest, {}), earliest, setting, partial=partial)
         for glide in reversed(glides):
             part = glide.part
             after = newest
             if glide is not glides[0]:
-                after = self._sides(part, self.room.scenes.get(part, {}), part, setting)
+                after = self._sides(part, self.room.scenes.get(part, {}), part, setting, partial=partial)
             sides = tuple(
                 _between(lamp, first, second, glide)
                 for lamp, first, second in zip(self._lamps, sides, after, strict=True)

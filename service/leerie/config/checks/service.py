@@ -7,6 +7,9 @@ from leerie.config.models import Config
 from leerie.config.problems import Flaw, listing, nearest, shown
 from leerie.config.starts import clock
 
+LEAST_LOG_LX = 0.001
+"""A clear night without a moon; less is nothing to follow."""
+
 
 def service_flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
     if config.site.holidays is not None:
@@ -58,5 +61,6 @@ def _daylight(config: Config) -> Iterator[Flaw]:
             f"bright, {daylight.bright:g} lx, is not above dark, {daylight.dark:g} lx",
             "dark < bright",
         )
-    if daylight.scale == "log" and daylight.dark == 0:
-        yield Flaw(("daylight", "dark"), "0 lx has no place on a logarithmic scale", 'above 0, or scale = "linear"')
+    if daylight.scale == "log" and daylight.dark < LEAST_LOG_LX:
+        problem = f"{daylight.dark:g} lx has no place on a logarithmic scale"
+        yield Flaw(("daylight", "dark"), problem, f'{LEAST_LOG_LX:g} or more, or scale = "linear"')
