@@ -14,6 +14,7 @@ from leerie import colour
 from leerie.config.building import Building, Fixture, Room
 from leerie.config.scenes import Fixed, Follow, Maintain, Scene, SunWhite, Value
 from leerie.targets import illuminance
+from leerie.targets.whites import white
 
 NO_ADVICE = "An estimate from published models of healthy adults, never medical advice."
 
@@ -190,5 +191,4 @@ def _white(building: Building, part: str, lamp: str, value: Value) -> float:
         return colour.correlated(*value.xy)
     wanted = value.kelvin or building.parts[part].kelvin or building.site.kelvin
     kelvin = wanted.warm if isinstance(wanted, SunWhite) else wanted
-    own = building.fixtures[lamp].kelvin
-    return kelvin if own is None else min(own[1], max(own[0], kelvin))
+    return white(building.fixtures[lamp], kelvin) or kelvin

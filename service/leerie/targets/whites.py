@@ -35,21 +35,28 @@ class Shade(msgspec.Struct, frozen=True):
 
 def shade(lamp: Fixture, wanted: Wanted, elevation: float) -> Shade:
     """What the lamp can give of what is wanted, with the sun at `elevation` (degrees, unrefracted)."""
-    if lamp.kind not in ("tunable", "colour") or lamp.kelvin is None:
+    if lamp.kind not in ("tunable", "colour"):
         return Shade()
     if wanted.xy is not None and lamp.kind == "colour":
         return Shade(None, wanted.xy, Coloured(*wanted.xy))
-    white, sun = wanted.white, None
-    if isinstance(white, SunWhite):
-        white, sun = with_the_sun(white, elevation), elevation
-    warmest, coolest = lamp.kelvin
-    kelvin = min(coolest, max(warmest, white))
-    return Shade(kelvin, None, WhiteStep(kelvin, wanted.whose, white, sun))
+    asked, sun = wanted.white, None
+    if isinstance(asked, SunWhite):
+        asked, sun = with_the_sun(asked, elevation), elevation
+    kelvin = white(lamp, asked)
+    return Shade() if kelvin is None else Shade(kelvin, None, WhiteStep(kelvin, wanted.whose, asked, sun))
 
 
-def with_the_sun(white: SunWhite, elevation: float) -> int:
+def white(fixture: Fixture, wanted: int) -> int | None:
+    """The white nearest to the wanted that the lamp can give (K); None for a lamp without white."""
+    if fixture.kelvin is None:
+        return None
+    warmest, coolest = fixture.kelvin
+    return min(max(wanted, warmest), coolest)
+
+
+def with_the_sun(span: SunWhite, elevation: float) -> int:
     """K at that elevation of the sun (degrees): warm from the horizon down, cool from `high` up, even in MK⁻¹."""
-    return colour.between_whites(white.warm, white.cool, min(1.0, max(0.0, elevation / white.high)))
+    return colour.between_whites(span.warm, span.cool, min(1.0, max(0.0, elevation / span.high)))
 
 
 def between(before: Shade, after: Shade, share: float) -> Shade:
