@@ -65,4 +65,4 @@ def test_a_number_out_of_range_or_none_is_refused(
 
 def test_a_feed_concerns_no_room_in_particular(take) -> None:
     refused = take("roof/lux", '{"lx": -3}')
-    assert (refused.source, refused.rooms, refused.text) == ("outdoor", (), "outdoor: -3 lx; allowed: 0 or more")
+    assert (refused.source, refused.rooms, refused.text) == ("outdoor", (), "outdoor: -3 lx; allowed: 0 to 1000000")

@@ -55,7 +55,7 @@ def meter(room: str, pointer: Pointer) -> Meaning:
 
 def _lux(found: float) -> float:
     if not 0 <= found <= MOST_LUX:
-        raise Refusal("out_of_range", f"{found:g} lx; allowed: 0 to {MOST_LUX:g}")
+        raise Refusal("out_of_range", f"{found:g} lx; allowed: 0 to {MOST_LUX}")
     return found
 
 
