@@ -7,11 +7,11 @@ import sys
 import textwrap
 from collections.abc import Sequence
 from datetime import UTC, date, datetime
-from pathlib import Path
 from shutil import get_terminal_size
 from zoneinfo import ZoneInfo
 
 from leerie.ahead import Year, suspicions
+from leerie.cli import configured
 from leerie.config import ConfigError, Loaded, Problem, load
 from leerie.report import checked, understood
 
@@ -26,10 +26,8 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def main(args: argparse.Namespace) -> int:
-    path = Path(args.config or os.environ.get("LEERIE_CONFIG") or "leerie.toml")
-    print(f"config: {path}", file=sys.stderr)
     try:
-        loaded = load(path, os.environ)
+        loaded = load(configured.shown_path(args), os.environ)
     except ConfigError as wrong:
         print(wrong, file=sys.stderr)
         if args.json:

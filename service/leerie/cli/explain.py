@@ -178,8 +178,8 @@ def _live(args: argparse.Namespace, building: Building) -> Iterator[str]:
 def _kept(building: Building, topics: tuple[str, ...]) -> list[bytes | None]:
     """What the broker keeps on these topics, as far as it comes in time. Raises StopError."""
     # Here, because without a broker nobody needs a client for one.
-    from leerie.runtime.connection import Got  # noqa: PLC0415
-    from leerie.runtime.visit import NoVisitError, Visit  # noqa: PLC0415
+    from leerie.runtime.connection import Got  # noqa: PLC0415 - only who asks live talks to a broker
+    from leerie.runtime.visit import NoVisitError, Visit  # noqa: PLC0415 - as above
 
     broker = building.broker
     found: dict[str, bytes] = {}
