@@ -30,7 +30,8 @@ RESTS = (
 def suspicions(folder: Path, text: str) -> list[str]:
     path = folder / "leerie.toml"
     path.write_text(text)
-    return [str(problem).removeprefix(f"{path}:") for problem in load(path, {}).suspicions(2026)]
+    loaded = load(path, {})
+    return [str(problem).removeprefix(f"{path}:") for problem in loaded.located(loaded.suspicions(2026))]
 
 
 @pytest.mark.parametrize(

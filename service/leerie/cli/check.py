@@ -62,8 +62,7 @@ def _today(loaded: Loaded) -> date:
 
 
 def _suspicions(loaded: Loaded, year: Year) -> list[Problem]:
-    found = [*loaded.suspicions(year.days[0].year), *loaded.located(suspicions(year))]
-    return sorted(found, key=lambda problem: (problem.line is None, problem.line or 0))
+    return loaded.located([*loaded.suspicions(year.days[0].year), *suspicions(year)])
 
 
 def _print_warnings(found: Sequence[Problem]) -> None:

@@ -25,11 +25,11 @@ class Loaded(msgspec.Struct, frozen=True):
     """As it is written; for who has to say something about it."""
     sources: "Sources"
 
-    def suspicions(self, year: int) -> list[Problem]:
+    def suspicions(self, year: int) -> list[Flaw]:
         """What is legal but suspicious, without a walk through days. `year`: the one whose clock is looked at."""
         from leerie.config.suspicions import suspicions  # noqa: PLC0415 - only a check wants it
 
-        return self.located(suspicions(self.config, self.building, self.path.parent, year))
+        return list(suspicions(self.config, self.building, self.path.parent, year))
 
     def located(self, flaws: Iterable[Flaw]) -> list[Problem]:
         """The flaws with the file and line of each, in the file's order."""

@@ -51,7 +51,8 @@ def typed(value: object) -> object:
 class Table(BaseModel):
     """A TOML table: its keys and no others, each with exactly its own type."""
 
-    model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
+    # Built as part of the whole config, not each table also for itself.
+    model_config = ConfigDict(strict=True, extra="forbid", frozen=True, defer_build=True)
 
 
 # ---- one of several shapes -------------------------------------------------------------------------------------------

@@ -13,6 +13,7 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
+from leerie.config import countries
 from leerie.config.building import Building, ClockStart, DayPart, Days, SunStart
 from leerie.daylight import civil, sun
 
@@ -124,7 +125,7 @@ class Calendar:
         if self._site.holidays is None:
             return False
         if self._holidays is None:
-            self._holidays = _public_holidays(self._site.holidays)
+            self._holidays = countries.public_holidays(self._site.holidays)
         return day in self._holidays
 
 
@@ -137,11 +138,3 @@ def _instead(start: SunStart, throughout: sun.Throughout, earliest: int | None, 
     early = ends_the_day == (throughout == "below")
     first, second = (earliest, latest) if early else (latest, earliest)
     return second if first is None else first
-
-
-def _public_holidays(place: str) -> "HolidayBase":
-    """The holidays of a country or country-subdivision, as the holidays library names them."""
-    import holidays  # noqa: PLC0415 - it takes its time to load, and most buildings name no holidays
-
-    country, _, subdivision = place.partition("-")
-    return holidays.country_holidays(country, subdiv=subdivision or None)

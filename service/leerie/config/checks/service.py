@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from leerie.config import countries
 from leerie.config.declared import Declared
 from leerie.config.models import Config
 from leerie.config.problems import Flaw, listing, nearest, shown
@@ -24,13 +25,11 @@ def service_flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
 
 
 def _holidays(code: str) -> Iterator[Flaw]:
-    import holidays  # noqa: PLC0415 - a tenth of a second, for those who name a country
-
-    country, dash, subdivision = code.partition("-")
     try:
-        holidays.country_holidays(country, subdiv=subdivision if dash else None)
+        countries.public_holidays(code)
     except NotImplementedError:
-        known = holidays.list_supported_countries()
+        country, _, subdivision = code.partition("-")
+        known = countries.library().list_supported_countries()
         names = [f"{country}-{part}" for part in known[country]] if country in known else list(known)
         problem = (
             f"{shown(subdivision)} is no part of {country}" if country in known else f"{shown(country)} is no country"
