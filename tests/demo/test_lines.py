@@ -4,8 +4,8 @@ from typing import Any
 
 import pytest
 
-from leerie.cli.demo_lines import Lines
-from leerie.cli.demo_stage import Stage
+from leerie.cli.demo.lines import Lines
+from leerie.cli.demo.stage import Stage
 from leerie.config.building import Building
 from leerie.runtime.clock import Clock
 

@@ -10,8 +10,8 @@ import pytest
 from rich.cells import cell_len
 from rich.console import Console
 
-from leerie.cli.demo_screen import Screen
-from leerie.cli.demo_stage import Stage
+from leerie.cli.demo.screen import Screen
+from leerie.cli.demo.stage import Stage
 from leerie.config.building import Building
 from leerie.daylight import civil
 from leerie.fixtures.lamp import Lamp as Sender

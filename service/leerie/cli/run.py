@@ -38,7 +38,7 @@ def _run(building: Building) -> int:
     known = (broker.username, broker.client_id, broker.topics)
     secrets = (broker.password,) if broker.password and broker.password not in known else ()
     logger = log.make(building.service.log, secrets)
-    logger.info("leerie begins", version=__version__, site=building.site.name, rooms=len(building.rooms))
+    logger.tell("leerie begins", version=__version__, site=building.site.name, rooms=len(building.rooms))
     return Daemon(building, logger).run()
 
 

@@ -12,7 +12,7 @@ from rich.style import Style
 from rich.text import Text
 
 from leerie import colour
-from leerie.cli.demo_stage import Stage
+from leerie.cli.demo.stage import Stage
 from leerie.config.building import Room
 from leerie.daylight import civil, sun
 from leerie.rehearsal.lamps import Glow

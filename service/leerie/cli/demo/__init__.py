@@ -15,8 +15,8 @@ from msgspec.structs import replace
 
 from leerie import config
 from leerie.cli import StopError, configured
-from leerie.cli.demo_lines import Lines
-from leerie.cli.demo_stage import Stage
+from leerie.cli.demo.lines import Lines
+from leerie.cli.demo.stage import Stage
 from leerie.config import durations, load
 from leerie.config.building import Building
 from leerie.daylight import civil
@@ -90,7 +90,7 @@ def _shown(stage: Stage) -> AbstractContextManager[Any]:
     from rich.console import Console  # noqa: PLC0415 -- an extra: not everybody has it
     from rich.live import Live  # noqa: PLC0415 -- as above
 
-    from leerie.cli.demo_screen import Screen  # noqa: PLC0415 -- as above
+    from leerie.cli.demo.screen import Screen  # noqa: PLC0415 -- as above
 
     console = Console()
     if not console.is_terminal or console.is_dumb_terminal:

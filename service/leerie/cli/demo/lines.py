@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from leerie.cli.demo_stage import Stage
+from leerie.cli.demo.stage import Stage
 from leerie.daylight import civil
 
 STEP = 0.05
