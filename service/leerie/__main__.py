@@ -2,4 +2,5 @@
 
 from leerie.cli.main import run
 
-run()
+if __name__ == "__main__":  # a process that the demo starts imports this module too
+    run()

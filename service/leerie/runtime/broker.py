@@ -32,7 +32,7 @@ class EmbeddedBroker:
         for name in NOISY:
             logging.getLogger(name).addHandler(logging.NullHandler())
             logging.getLogger(name).propagate = False
-        self.port = port or _free_port()
+        self.port = port or free_port()
         self._loop: asyncio.AbstractEventLoop | None = None
         self._end: asyncio.Event | None = None
         self._started = threading.Event()
@@ -83,7 +83,7 @@ def _config(port: int) -> dict[str, Any]:
     }
 
 
-def _free_port() -> int:
+def free_port() -> int:
     with socket.socket() as probe:
         probe.bind((LOOPBACK, 0))
         port: int = probe.getsockname()[1]

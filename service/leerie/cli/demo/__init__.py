@@ -2,31 +2,28 @@
 
 import argparse
 import importlib.util
-import os
+import signal
+import sys
 import threading
-from concurrent.futures import ThreadPoolExecutor
-from contextlib import AbstractContextManager, nullcontext
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
 from datetime import date
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
-
-from msgspec.structs import replace
 
 from leerie import config
 from leerie.cli import StopError, configured
+from leerie.cli.demo.backstage import Backstage
 from leerie.cli.demo.lines import Lines
 from leerie.cli.demo.stage import Stage
 from leerie.config import durations, load
 from leerie.config.building import Building
 from leerie.daylight import civil
-from leerie.runtime import log
-from leerie.runtime.broker import EmbeddedBroker, EmbeddedBrokerError
+from leerie.runtime.broker import EmbeddedBrokerError
 from leerie.runtime.clock import Clock
-from leerie.runtime.daemon import Daemon
 
-SPEED = 300
-"""A day in not quite five minutes."""
+SPEED = 720
+"""A day in two minutes."""
 FASTEST = 3600
 FIRST_DAY = date(2026, 1, 12)
 """A Monday in winter: there is light to be made, morning and evening."""
@@ -34,6 +31,8 @@ FIRST_SECOND = 6 * 3600 + 15 * 60
 SEED = 24
 """A day on which buttons are pressed and a room is held."""
 FRAMES_A_SECOND = 8
+NEEDED = ("amqtt", "blessed", "rich")
+"""What the extra brings."""
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -57,47 +56,58 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def main(args: argparse.Namespace) -> int:
-    if importlib.util.find_spec("rich") is None:
-        raise StopError("the demo needs more than leerie itself: pip install 'leerie[demo]'")
+    missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
+    if missing:
+        raise StopError(f"the demo needs more than leerie itself ({', '.join(missing)}): pip install 'leerie[demo]'")
     building = _example() if args.config is None else configured.building(args)
     try:
-        with EmbeddedBroker() as broker:
-            return _play(_at(broker.port, building), args)
+        return _play(building, args)
     except EmbeddedBrokerError as fault:
         raise StopError(str(fault)) from fault
 
 
 def _play(building: Building, args: argparse.Namespace) -> int:
-    """The daemon in this thread, which gets the signals, the stage in another; when one ends, so does the other."""
-    clock = Clock(args.speed, civil.moment(ZoneInfo(building.site.timezone), FIRST_DAY, FIRST_SECOND))
-    stage = Stage(building, clock, SEED)
     over = threading.Event()
-    with Path(os.devnull).open("w", encoding="utf-8") as nowhere, _shown(stage), ThreadPoolExecutor(1) as threads:
-        daemon = Daemon(building, log.make("json", stream=nowhere), clock)
-        playing = threads.submit(stage.play, over, args.lasts_ms)
-        playing.add_done_callback(lambda _: daemon.stop())
-        try:
-            code = daemon.run()
-        finally:
-            over.set()
-    playing.result()
+    clock = Clock(args.speed, civil.moment(ZoneInfo(building.site.timezone), FIRST_DAY, FIRST_SECOND))
+    with _ended_by_signals(over), Backstage(building, clock) as backstage:
+        stage = Stage(backstage.building, clock, SEED)
+        stage.page = backstage.page
+        with _shown(stage, backstage, over):
+            stage.play(lambda: over.is_set() or backstage.fallen, args.lasts_ms)
+        if backstage.fallen and not over.is_set():
+            raise StopError("leerie has ended by itself, which it should not; please report it")
     print(stage.summary())
-    return code
+    return 0
 
 
-def _shown(stage: Stage) -> AbstractContextManager[Any]:
-    """The building on the whole terminal, or where there is none one line for each change."""
+@contextmanager
+def _ended_by_signals(over: threading.Event) -> Iterator[None]:
+    before = {number: signal.signal(number, lambda *_: over.set()) for number in (signal.SIGINT, signal.SIGTERM)}
+    try:
+        yield
+    finally:
+        for number, handler in before.items():
+            signal.signal(number, handler)
+
+
+@contextmanager
+def _shown(stage: Stage, backstage: Backstage, over: threading.Event) -> Iterator[None]:
+    """The building on the whole terminal, with keys; or where there is none one line for each change."""
     from rich.console import Console  # noqa: PLC0415 -- an extra: not everybody has it
     from rich.live import Live  # noqa: PLC0415 -- as above
 
+    from leerie.cli.demo.keys import Hands, reading  # noqa: PLC0415 -- as above
     from leerie.cli.demo.screen import Screen  # noqa: PLC0415 -- as above
 
     console = Console()
     if not console.is_terminal or console.is_dumb_terminal:
         stage.heard = Lines(stage).heard
-        print(f"{stage.building.site.name}, time ×{stage.speed:g}; watch it too: {stage.invitation}", flush=True)
-        return nullcontext()
-    return Live(
+        look_on = f"watch it too: {stage.invitation}; metrics: {stage.page}"
+        print(f"{stage.building.site.name}, time ×{stage.speed:g}; {look_on}", flush=True)
+        yield
+        return
+    keys = reading(Hands(stage, backstage, over.set), over) if sys.stdin.isatty() else nullcontext()
+    live = Live(
         Screen(stage),
         console=console,
         screen=True,
@@ -105,20 +115,13 @@ def _shown(stage: Stage) -> AbstractContextManager[Any]:
         redirect_stdout=False,
         redirect_stderr=False,
     )
+    with live, keys:
+        yield
 
 
 def _example() -> Building:
     """The packaged example, and nothing of the environment's."""
     return load(Path(config.__file__).with_name("example.toml"), {}).building
-
-
-def _at(port: int, building: Building) -> Building:
-    """The building with everything that reaches beyond the demo taken away: its broker, its scrape page, its folder."""
-    broker = replace(
-        building.broker, host="127.0.0.1", port=port, protocol="3.1.1", username=None, password=None, tls=None
-    )
-    service = replace(building.service, metrics=None, state_dir=None)
-    return replace(building, broker=broker, service=service)
 
 
 def _speed(text: str) -> float:

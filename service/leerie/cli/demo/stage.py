@@ -5,8 +5,9 @@ import math
 import queue
 import socket
 import threading
+from collections import deque
 from collections.abc import Callable, Iterator, Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion
@@ -18,6 +19,17 @@ from leerie.runtime.clock import Clock
 
 LONGEST_WAIT_S = 0.1
 """Real seconds after which to look whether it is all over."""
+REMEMBERED = 50
+KNOCKS_S = 0.1
+"""So soon after a failure the sensors try to reach the broker again; at ×720 a second is twelve minutes."""
+
+
+class Happened(NamedTuple):
+    """Something a person at the keys did, or what came of it."""
+
+    at: int
+    """Wall clock of the building, µs UTC."""
+    text: str
 
 
 class Stage:
@@ -31,6 +43,14 @@ class Stage:
         self.speed = clock.speed
         self.rooms: dict[str, Mapping[str, Any]] = {}
         self.sky: Mapping[str, Any] = {}
+        self.chosen = next(iter(building.rooms))
+        """The room that the keys act on."""
+        self.broker_up = self.daemon_up = True
+        self.overcast = False
+        """Somebody has drawn a cloud over."""
+        self.happened: deque[Happened] = deque(maxlen=REMEMBERED)
+        self.page: str | None = None
+        """Where a browser finds the metrics."""
         self._clock = clock
         self._world = World(building, seed)
         self._lamps = {name: Lamp(fixture) for name, fixture in building.fixtures.items()}
@@ -40,6 +60,9 @@ class Stage:
         self._topics = building.broker.topics
         self._hour = -1
         self._stays = self._world.stays(0, 0)
+        self._arrived = threading.Event()
+        """On a broker that has not yet heard what the sensors last said."""
+        self._client = self._make_client()
 
     @property
     def invitation(self) -> str:
@@ -66,24 +89,41 @@ class Stage:
         told = f"{self._told} messages to {len(self._lamps)} lamps{missed}"
         return f"{hours:.1f} hours of {self.building.site.name}: {told}."
 
-    def play(self, over: threading.Event, lasts_ms: int | None) -> None:
+    def play(self, over: Callable[[], bool], lasts_ms: int | None) -> None:
         """Connect, and let sensors speak at their times and lamps listen, until it is over or lasted so long."""
         end = math.inf if lasts_ms is None else self._begun + lasts_ms * 1_000 * self.speed
-        client = self._client()
-        client.connect(self.building.broker.host, self.building.broker.port)
-        client.loop_start()
+        self._client.connect(self.building.broker.host, self.building.broker.port)
+        self._client.loop_start()
         try:
-            for reading in self._world.standing(self._begun):
-                _say(client, reading)
             for reading in self._readings(self._begun):
-                while (now := self.wall()) < min(reading.at, end) and not over.is_set():
+                while (now := self.wall()) < min(reading.at, end) and not over():
+                    self._greet(now)
                     self._listen(min(LONGEST_WAIT_S, self._clock.real_s(reading.at - now) / 1_000))
-                if now >= end or over.is_set():
+                if now >= end or over():
                     return
-                _say(client, reading)
+                self._say(reading)
         finally:
-            client.disconnect()
-            client.loop_stop()
+            self._client.disconnect()
+            self._client.loop_stop()
+
+    # ---- what somebody at the keys does ------------------------------------------------------------------------------
+
+    def tell(self, text: str) -> None:
+        """Something has happened."""
+        self.happened.append(Happened(self.wall(), text))
+
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        """Say something; without a connection it is lost, as it is with most sensors."""
+        if self._client.is_connected():
+            self._client.publish(topic, payload, qos=1, retain=retain)
+
+    def draw_cloud(self, *, over: bool) -> None:
+        """From now on the sky is overcast, whatever the weather; or as it was."""
+        self.overcast = over
+        for reading in self._world.weather(self.wall(), overcast=over):
+            self._say(reading)
+
+    # ---- the house speaks --------------------------------------------------------------------------------------------
 
     def _readings(self, start: int) -> Iterator[Reading]:
         """Without end, an hour at a time."""
@@ -92,17 +132,32 @@ class Stage:
             yield from self._world.readings(start, end)
             start = end
 
-    def _client(self) -> Client:
+    def _greet(self, at: int) -> None:
+        """On a broker that is new to them, sensors say what they last said."""
+        if self._arrived.is_set():
+            self._arrived.clear()
+            for reading in self._world.standing(at):
+                self._say(reading)
+
+    def _say(self, reading: Reading) -> None:
+        if self.overcast:
+            clouded = {other.topic: other for other in self._world.weather(reading.at, overcast=True)}
+            reading = clouded.get(reading.topic, reading)
+        self.publish(reading.topic, reading.payload, retain=reading.retain)
+
+    def _make_client(self) -> Client:
         client = Client(CallbackAPIVersion.VERSION2, client_id=f"{self.building.broker.client_id}-demo")
         topics = [topic for lamp in self._lamps.values() for topic in lamp.topics]
         wanted = [*dict.fromkeys(topics), f"{self._topics}/room/+/state", f"{self._topics}/sky"]
 
-        def subscribe(*_: object) -> None:
+        def begin(*_: object) -> None:
             client.subscribe([(topic, 1) for topic in wanted])
+            self._arrived.set()
 
         client.on_socket_open = _at_once
-        client.on_connect = subscribe
+        client.on_connect = begin
         client.on_message = lambda _c, _u, message: self._inbox.put(message)
+        client.reconnect_delay_set(KNOCKS_S, KNOCKS_S)  # type: ignore[arg-type]  # it waits for any number of seconds
         return client
 
     def _listen(self, seconds: float) -> None:
@@ -131,7 +186,3 @@ class Stage:
 def _at_once(_client: Client, _userdata: object, sock: Any) -> None:
     """Nagle's algorithm would hold a sensor's word back for 40 ms, at ×300 a whole twelve seconds."""
     sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
-
-
-def _say(client: Client, reading: Reading) -> None:
-    client.publish(reading.topic, reading.payload, qos=1, retain=reading.retain)
