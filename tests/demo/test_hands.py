@@ -155,9 +155,9 @@ class Played:
 @pytest.fixture
 def played(example: Building) -> Iterator[Played]:
     """At eight in the morning, a second being twenty."""
-    over, clock = threading.Event(), Clock(20, EIGHT_OCLOCK)
-    with Backstage(example, clock) as backstage:
-        stage = Stage(backstage.building, clock, seed=1)
+    over = threading.Event()
+    with Backstage(example, 20, EIGHT_OCLOCK) as backstage:
+        stage = Stage(backstage.building, backstage.clock, seed=1)
         played = Played(stage, Hands(stage, backstage, over.set))
         playing = threading.Thread(target=stage.play, args=(over.is_set, None))
         playing.start()
@@ -232,7 +232,7 @@ def test_keys_reach_it_through_the_terminal(tmp_path: Path) -> None:
 
 
 def test_the_buildings_own_broker_folder_and_page_are_left_alone(example: Building) -> None:
-    backstage = Backstage(example, Clock(1, EIGHT_OCLOCK))
+    backstage = Backstage(example, 1, EIGHT_OCLOCK)
     service = backstage.building.service
     assert backstage.building.broker.host == "127.0.0.1"
     assert backstage.building.broker.port != example.broker.port

@@ -20,7 +20,6 @@ from leerie.config import durations, load
 from leerie.config.building import Building
 from leerie.daylight import civil
 from leerie.runtime.broker import EmbeddedBrokerError
-from leerie.runtime.clock import Clock
 
 SPEED = 720
 """A day in two minutes."""
@@ -68,9 +67,9 @@ def main(args: argparse.Namespace) -> int:
 
 def _play(building: Building, args: argparse.Namespace) -> int:
     over = threading.Event()
-    clock = Clock(args.speed, civil.moment(ZoneInfo(building.site.timezone), FIRST_DAY, FIRST_SECOND))
-    with _ended_by_signals(over), Backstage(building, clock) as backstage:
-        stage = Stage(backstage.building, clock, SEED)
+    start = civil.moment(ZoneInfo(building.site.timezone), FIRST_DAY, FIRST_SECOND)
+    with _ended_by_signals(over), Backstage(building, args.speed, start) as backstage:
+        stage = Stage(backstage.building, backstage.clock, SEED)
         stage.page = backstage.page
         with _shown(stage, backstage, over):
             stage.play(lambda: over.is_set() or backstage.fallen, args.lasts_ms)

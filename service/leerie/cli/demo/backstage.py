@@ -33,9 +33,13 @@ FAREWELL_S = 3.0
 class Backstage:
     """Broker and daemon between `with` and its end."""
 
-    def __init__(self, building: Building, clock: Clock) -> None:
+    clock: Clock
+    """The building's; time begins when the broker is there."""
+
+    def __init__(self, building: Building, speed: float, start: int) -> None:
+        """`start`: the building's wall clock when time begins, µs UTC."""
         port, page = free_port(), free_port()
-        self._clock = clock
+        self._speed, self._start = speed, start
         self._folder = tempfile.TemporaryDirectory(prefix="leerie-demo-")
         broker = replace(
             building.broker, host=LOOPBACK, port=port, protocol="3.1.1", username=None, password=None, tls=None
@@ -53,6 +57,7 @@ class Backstage:
             stack.enter_context(self._folder)
             self.mend()
             stack.callback(self.cut)
+            self.clock = Clock(self._speed, self._start)
             self.start()
             stack.callback(self._dismiss)
             self._ends = stack.pop_all()
@@ -88,7 +93,7 @@ class Backstage:
         self._daemon = None
 
     def start(self) -> None:
-        self._daemon = _spawned(_daemon, self.building, self._clock)
+        self._daemon = _spawned(_daemon, self.building, self.clock)
 
     @property
     def fallen(self) -> bool:
