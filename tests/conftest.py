@@ -1,5 +1,6 @@
 """What several tests share."""
 
+import os
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -8,6 +9,9 @@ from hypothesis import settings
 
 from brokers import KINDS, Kind, serving
 from leerie.config.building import Broker
+
+# A machine that has just been started does not yet believe its clock; what is tested here is something else.
+os.environ["LEERIE_SERVICE__TRUST_CLOCK_AFTER"] = "0s"
 
 settings.register_profile("untimed", deadline=None)
 settings.load_profile("untimed")  # no test is about how long anything takes

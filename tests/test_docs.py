@@ -1,15 +1,15 @@
 """What people read is true of the code: nothing it offers goes unmentioned, nothing copied has grown stale."""
 
-import argparse
-import importlib
+import ast
 import json
 import re
 import subprocess
 import sys
 import tomllib
 from collections.abc import Iterator
+from itertools import takewhile
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -19,9 +19,12 @@ from core.walker import Walker, instant
 from leerie import report
 from leerie.cli.main import COMMANDS
 from leerie.config import load
+from leerie.config.payload import PLACEHOLDERS
 from leerie.fixtures.lamp import Lamp
 from leerie.intake.intake import Intake
-from leerie.runtime.metrics import Metrics
+from leerie.notes import FaultCode, RefusalReason
+from leerie.report.codes import FAULTS, REFUSALS
+from leerie.runtime.log_events import EVENTS, FIELDS
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -30,16 +33,35 @@ EXAMPLE = (ROOT / "config.example.toml").read_text(encoding="utf-8")
 SERVICE = ROOT / "service" / "leerie"
 
 
-def _options(command: str) -> list[str]:
-    parser = argparse.ArgumentParser(add_help=False)
-    importlib.import_module(f"leerie.cli.{command}").add(parser)
-    return [option for action in parser._actions for option in action.option_strings]
-
-
 @pytest.mark.parametrize("command", COMMANDS)
 def test_every_command_and_option_is_in_the_readme(command: str) -> None:
-    assert f"leerie {command}" in README
-    assert [option for option in _options(command) if option not in README] == []
+    """With what it takes and its help: the table is written from the parser, and here read back against it."""
+    summary, *options = _rows_of(command)
+    assert summary[0].startswith(f"`leerie {command}")
+    assert summary[2] == COMMANDS[command]
+    written = {word for _, spelling, _ in options for word in spelling.strip("`").split()}
+    actions = [action for action in write_docs.arguments(command) if action.dest not in ("help", "config", "room")]
+    assert [name for action in actions for name in action.option_strings if name not in written] == []
+    assert len(options) == len(actions)
+    assert [cells for cells in options if not cells[2]] == []
+
+
+def _rows_of(command: str) -> list[list[str]]:
+    """A command's rows in the README's table: its own, then those of its arguments and options."""
+    rows = [[cell.strip() for cell in re.split(r"(?<!\\)\|", line)[1:-1]] for line in _block("commands").splitlines()]
+    start = next(number for number, row in enumerate(rows) if re.match(rf"`leerie {command}\b", row[0]))
+    more = takewhile(lambda row: row[0] == "", rows[start + 1 :])
+    return [rows[start], *more]
+
+
+def _block(name: str) -> str:
+    """What stands in the README between a table's marks."""
+    (found,) = re.findall(rf"<!-- table: {name} -->\n\n(.*?)\n\n<!-- end -->", README, re.DOTALL)
+    return str(found)
+
+
+def _first_column(name: str) -> list[str]:
+    return re.findall(r"^\| `([^`]+)` \|", _block(name), re.MULTILINE)
 
 
 def _schema() -> dict[str, Any]:
@@ -59,11 +81,16 @@ def _keys(schema: object) -> Iterator[str]:
         yield from _keys(child)
 
 
+def _is_described(key: str) -> bool:
+    """As a key, and not as a word that happens to be one: written in the example, or named in the README."""
+    written = re.search(rf"(^|[\[{{,. ]){re.escape(key)}( = |\.|\])", EXAMPLE, re.MULTILINE)
+    return written is not None or re.search(rf"`([a-z_]+\.)*{re.escape(key)}`", README) is not None
+
+
 def test_every_config_key_is_described() -> None:
     keys = dict.fromkeys(_keys(_schema()))
-    assert "grace" in keys
-    texts = README + EXAMPLE
-    assert [key for key in keys if not re.search(rf"\b{re.escape(key)}\b", texts)] == []
+    assert len(keys) > 100
+    assert [key for key in keys if not _is_described(key)] == []
 
 
 def test_the_packaged_example_is_the_one_that_is_shown() -> None:
@@ -92,17 +119,58 @@ def test_every_own_topic_is_in_the_readme() -> None:
 
 
 def test_every_metric_is_in_the_readme() -> None:
-    endings = {"counter": "_total", "info": "_info"}
-    example = load(SERVICE / "config" / "example.toml", {}).building
-    families = list(Metrics(example).registry.collect())
-    assert len(families) >= 10
-    metrics = [family.name + endings.get(family.type, "") for family in families]
+    metrics = [write_docs.exposed(family) for family in write_docs.families()]
+    assert len(metrics) >= 10
     assert [metric for metric in metrics if f"`{metric}`" not in README] == []
+
+
+def _made(call: str, place: int = 0) -> set[str]:
+    """The words that stand at this place of such a call, anywhere in the code."""
+    words: set[str] = set()
+    for path in SERVICE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Call) and ast.unparse(node.func).rpartition(".")[2] == call:
+                words |= _words(node.args[place]) if len(node.args) > place else set()
+    return words
+
+
+def _words(given: ast.expr) -> set[str]:
+    if isinstance(given, ast.IfExp):
+        return _words(given.body) | _words(given.orelse)
+    return {given.value} if isinstance(given, ast.Constant) and isinstance(given.value, str) else set()
+
+
+def test_every_fault_is_explained_and_can_come() -> None:
+    """In the README: what it means and what to do; in the code: made somewhere, and nothing else is."""
+    codes = list(get_args(FaultCode))
+    assert _first_column("faults") == list(FAULTS) == codes
+    assert _made("Fault") == set(codes)
+
+
+def test_every_reason_for_a_refusal_is_explained_and_can_come() -> None:
+    reasons = list(get_args(RefusalReason))
+    assert _first_column("refusals") == list(REFUSALS) == reasons
+    assert _made("Refusal") | _made("Refused", 1) == set(reasons)
+
+
+def test_every_log_event_and_field_is_explained() -> None:
+    """That the code logs these and no others, tests/runtime/test_log.py holds."""
+    assert _first_column("events") == list(EVENTS)
+    assert _first_column("fields") == list(FIELDS)
+
+
+def test_every_placeholder_is_explained() -> None:
+    rows = re.findall(r"^\| (`\$[^|]*) \| [^|]+ \|$", README, re.MULTILINE)
+    explained = [name for row in rows for name in re.findall(r"`\$([^`]+)`", row)]
+    assert sorted(explained) == sorted([*PLACEHOLDERS, "$"])
 
 
 def test_the_tables_are_the_codes() -> None:
     """`.venv/bin/python tests/write_docs.py` brings them up to date."""
-    assert write_docs.with_tables(DEVELOPERS) == DEVELOPERS
+    for document in write_docs.DOCUMENTS:
+        text = document.read_text(encoding="utf-8")
+        assert write_docs.with_tables(text) == text
+    assert sorted(write_docs.blocks(README + DEVELOPERS)) == sorted(write_docs.TABLES)
 
 
 def test_every_room_of_the_house_is_described() -> None:

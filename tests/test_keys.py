@@ -42,9 +42,11 @@ keepalive = "15s"
 tls = { ca = "ca.pem", certificate = "own.pem", key = "own.key" }
 [service]
 state_dir = "state"
+journal = { days = 14, megabytes = 200 }
 metrics = "127.0.0.1:9464"
 refresh = "5m"
 drift = "10s"
+trust_clock_after = "9m"
 log = "json"
 [daylight]
 dark = 100
@@ -385,8 +387,11 @@ AT_THE_EDGE: dict[str, tuple[str, str, str]] = {
     "broker.tls.certificate": ('"own.pem"', '"other.pem"', "tls.certificate"),
     "broker.tls.key": ('"own.key"', '"other.key"', "tls.key"),
     "service.state_dir": ('state_dir = "state"', 'state_dir = "records"', "service.state_dir"),
+    "service.journal.days": ("days = 14", "days = 15", "keeps.days"),
+    "service.journal.megabytes": ("megabytes = 200", "megabytes = 201", "keeps.most_bytes"),
     "service.metrics": ('metrics = "127.0.0.1:9464"', 'metrics = ""', "service.metrics"),
     "service.log": ('log = "json"', 'log = "console"', "service.log"),
+    "service.trust_clock_after": ('clock_after = "9m"', 'clock_after = "8m"', "service.trust_clock_after_ms"),
 }
 """Keys that the core never sees: what to change, and the field of the compiled building that some code beyond it, in
 runtime or cli, must read: how the broker is dialled, where records, page and log go, and the name that is shown.

@@ -27,10 +27,12 @@ from leerie.intake.intake import Intake
 from leerie.messages import Message, Outcome, Publish
 from leerie.notes import Heard, Note, Refused, Undelivered
 from leerie.now import MINUTE_MS, SECOND_MS, Now
+from leerie.occupancy.records import Place
 from leerie.outlet.outlet import Window
 from leerie.room import Room
 from leerie.view import sky_view
 from leerie.views import RoomView, SkyView
+from leerie.waking import wake
 
 SKY_MS = MINUTE_MS
 SKY_LEAST_MS = 10 * SECOND_MS
@@ -41,8 +43,11 @@ CLOCK_STEP_US = 100_000
 class Controller:
     """All rooms of a building."""
 
-    def __init__(self, building: Building, memory: Mapping[str, bytes], boot: str) -> None:
-        """`memory`: each room's record as last written, or none; `boot`: names this run of the steady clock."""
+    def __init__(self, building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True) -> None:
+        """`memory`: each room's record as last written, or none; `boot`: names this run of the steady clock;
+        `clock_known`: the wall clock is known to be right.
+        """
+        self._clock_known = clock_known
         self._building = building
         self._memory = memory
         self._boot = boot
@@ -113,6 +118,17 @@ class Controller:
             self._rooms[name].advance(now, self._skies, speak=bool(stepped))
         return self._outcome(due, now)
 
+    def clock_known(self, now: Now) -> Outcome:
+        """From now on the wall clock is known to be right; until then no day part holds."""
+        if self._clock_known:
+            return Outcome()
+        self._wake(now)
+        self._clock_known = True
+        self._sky_due = min(self._sky_due, max(now.steady, self._sky_shown + SKY_LEAST_MS))
+        for room in self._rooms.values():
+            room.clock_known(now, self._skies)
+        return self._outcome(self._rooms, now)
+
     def acknowledged(self, ticket: int, ok: bool, now: Now) -> None:
         """The broker took or refused a publish; look at due() again."""
         del now
@@ -136,6 +152,11 @@ class Controller:
         """One room's record, as last named in an Outcome."""
         return self._rooms[room].memory()
 
+    def handover(self, now: Now) -> dict[str, bytes]:
+        """Every room's record as it is now, for the controller that goes on from here with another config."""
+        self._wake(now)
+        return {name: room.handover(now, self._skies) for name, room in self._rooms.items()}
+
     def farewell(self, now: Now) -> Outcome:
         """A clean stop: escape routes get their lit scene, nothing else is sent."""
         self._wake(now)
@@ -150,8 +171,11 @@ class Controller:
         if not self._rooms:
             for name in self._building.rooms:
                 memory = self._memory.get(name)
-                room = Room(self._building, name, self._calendar, self._window, self._boot, memory, now)
-                self._rooms[name] = room
+                place = Place.of(self._building.rooms[name], self._building.sensors)
+                awake = wake(place, self._calendar, memory, self._boot, now, clock_known=self._clock_known)
+                self._rooms[name] = Room(self._building, place, awake, self._window, self._boot)
+                if awake.outdoors is not None:
+                    self._skies.outdoors = self._skies.outdoors.newest(awake.outdoors)
             self._memory = {}
             self._offset_us = now.wall - now.steady * 1_000
             self._requeue(self._rooms)
@@ -203,7 +227,7 @@ class Controller:
         if holding.next is not None:
             begins = now.steady - (now.wall - holding.next) // 1_000
             self._sky_due = min(self._sky_due, max(begins, now.steady + SKY_LEAST_MS))
-        return sky_view(self._skies.at(now), holding.part, now)
+        return sky_view(self._skies.at(now), holding.part if self._clock_known else None, now)
 
     # ---- the queue ---------------------------------------------------------------------------------------------------
 

@@ -1,11 +1,14 @@
 """A room's way through time: its day part, and everything that falls due, each at its own moment and in order."""
 
 from math import inf
+from typing import Literal
 
+from leerie.config.building import Room
 from leerie.daylight.calendar import Calendar, Holding
 from leerie.now import DAY_MS, Now
 from leerie.occupancy import timers, wishes
 from leerie.occupancy.turn import Turn
+from leerie.targets.scenes import by_light
 
 LATE_PARTS_MS = 2 * DAY_MS
 """Day parts that began longer ago than this are not lived through one by one."""
@@ -22,6 +25,8 @@ class Course:
         self.holding: Holding = calendar.holding(parts, wall)
         self._asked = wall
         """The wall time for which the calendar was last asked."""
+        self._known: tuple[str | None, int | None] | None = None
+        """While the wall clock is not known to be right: the day part known last, and when it began."""
 
     @classmethod
     def resumed(
@@ -37,8 +42,33 @@ class Course:
         course.holding = Holding(part, began, next_, holding.earlier, holding.before)
         return course
 
+    @classmethod
+    def unsure(cls, calendar: Calendar, room: Room, wall: int, known: tuple[str | None, int | None]) -> "Course":
+        """Go by what was known last, else by the brightest part, until the wall clock is known to be right."""
+        course = cls(calendar, room.parts, wall)
+        brightest = by_light(room)
+        part = known[0] if known[0] in room.parts else next(iter(brightest), None)
+        others = tuple(other for other in brightest if other != part)
+        stand_in: Literal["last", "brightest"] = "last" if part == known[0] else "brightest"
+        course.holding = Holding(part, None, None, others, stand_in=stand_in)
+        course._known = known
+        return course
+
+    def clock_known(self) -> None:
+        """From now on the wall clock is right: what holds by it begins at the next look."""
+        if self._known is not None:
+            part, began = self._known
+            self.holding, self._known = Holding(part, began, 0), None
+
+    @property
+    def remembered(self) -> tuple[str | None, int | None]:
+        """The day part known last, and when it began."""
+        return self._known or (self.holding.part, self.holding.began)
+
     def due(self, now: Now) -> float:
         """The steady ms at which the next day part begins, or at which the calendar is to be asked again."""
+        if self._known is not None:
+            return now.steady + DAY_MS
         wall = self.holding.next if self.holding.next is not None else self._asked + DAY_MS * 1_000
         return now.steady - (now.wall - wall) // 1_000
 
@@ -69,7 +99,7 @@ class Course:
         before = self.holding
         self.holding = holding = self._calendar.holding(self._parts, wall)
         self._asked = wall
-        if (holding.part, holding.began) == (before.part, before.began):
+        if (holding.part, holding.began) == (before.part, before.began) and before.next != 0:
             return
         turn.part_begins(holding.part, at)
         turn.cause = "part"

@@ -7,6 +7,7 @@ guessed from its colour temperature. No daylight counts in it.
 
 from bisect import bisect
 from collections.abc import Iterable, Iterator, Mapping
+from typing import TypeAlias
 
 import msgspec
 
@@ -134,19 +135,33 @@ def from_lamps(room: Room, lamps: Iterable[tuple[Fixture, float, float]]) -> flo
 # ---- a scene ---------------------------------------------------------------------------------------------------------
 
 
-def estimate(building: Building, room: Room, part: str, recommended: Recommended) -> Estimate:
-    """The most that the room's scene for that day part brings to the eye, without bias and hold.
+def estimate(
+    building: Building,
+    room: Room,
+    part: str,
+    recommended: Recommended,
+    *,
+    earlier: str | None = None,
+    blended: float = 1.0,
+) -> Estimate:
+    """The most that the room's scene for that day part brings to the eye, without bias and hold; with an `earlier`
+    part, at that share (0…1) of the way from what that one gives.
 
     Following lamps are taken together at either end of what they do, and the brighter end counts; lamps that maintain
     an illuminance as if there were no daylight; a white that goes with the sun as it is at the horizon, its warm end; a
     lamp whose white the config does not name as if it had the white that is wanted of it; a colour as the white nearest
     to it.
     """
-    scene = room.scenes.get(part, {})
-    missing = tuple(_missing(building, room, scene))
+    scenes = {name: room.scenes.get(name, {}) for name in (earlier or part, part)}
+    missing = dict.fromkeys(key for scene in scenes.values() for key in _missing(building, room, scene))
     if missing:
-        return Estimate(room.name, part, recommended, None, missing)
-    edi = max(_from_scene(building, room, part, scene, share) or 0.0 for share in (0.0, 1.0))
+        return Estimate(room.name, part, recommended, None, tuple(missing))
+    edi = 0.0
+    for share in (0.0, 1.0):
+        before, after = (_lit(building, room, name, scenes[name], share) for name in (earlier or part, part))
+        burning = _between(building, before, after, blended)
+        lamps = ((building.fixtures[lamp], level, kelvin) for lamp, (level, kelvin) in burning.items())
+        edi = max(edi, from_lamps(room, lamps) or 0.0)
     return Estimate(room.name, part, recommended, edi)
 
 
@@ -159,12 +174,29 @@ def _missing(building: Building, room: Room, scene: Scene) -> Iterator[str]:
             yield f"fixtures.{lamp}.lumens"
 
 
-def _from_scene(building: Building, room: Room, part: str, scene: Scene, share: float) -> float | None:
+_Lit: TypeAlias = Mapping[str, tuple[float, float]]
+"""Each lamp's level (0…1) and white (K)."""
+
+
+def _lit(building: Building, room: Room, part: str, scene: Scene, share: float) -> _Lit:
     """With following lamps that share (0…1) of the way from their first level to their second."""
     levels = {lamp: _level(value, share) for lamp, value in scene.items() if not isinstance(value, Maintain)}
     levels |= _maintaining(building, room, scene, levels)
-    whites = {lamp: _white(building, part, lamp, value) for lamp, value in scene.items()}
-    return from_lamps(room, ((building.fixtures[lamp], level, whites[lamp]) for lamp, level in levels.items()))
+    return {lamp: (levels[lamp], _white(building, part, lamp, value)) for lamp, value in scene.items()}
+
+
+def _between(building: Building, before: _Lit, after: _Lit, share: float) -> _Lit:
+    """On the way from one to the other; a switched lamp is there at once, and a dark one has no white to bring."""
+    found = {}
+    for lamp in dict.fromkeys((*before, *after)):
+        dark = (0.0, 0.0)
+        level, kelvin = after.get(lamp, dark)
+        if building.fixtures[lamp].kind != "switched":
+            first, white = before.get(lamp, dark)
+            kelvin = colour.between_whites(white, kelvin, share) if first and level else white if first else kelvin
+            level = (1 - share) * first + share * level
+        found[lamp] = (level, kelvin)
+    return found
 
 
 def _maintaining(building: Building, room: Room, scene: Scene, others: Mapping[str, float]) -> dict[str, float]:

@@ -35,3 +35,12 @@ class Outcome(msgspec.Struct, frozen=True):
     rooms: tuple[RoomView, ...] = ()
     sky: SkyView | None = None
     notes: tuple[Note, ...] = ()
+
+
+class Step(msgspec.Struct, frozen=True):
+    """What one step of a room leaves to be done."""
+
+    commands: tuple[Publish, ...]
+    notes: tuple[Note, ...]
+    save: bool
+    view: RoomView | None

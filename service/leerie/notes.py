@@ -8,7 +8,7 @@ from typing import Literal, TypeAlias
 
 import msgspec
 
-from leerie.now import Now
+from leerie.now import Now, Wall
 from leerie.reasons import Reason
 
 Cause: TypeAlias = Literal[
@@ -48,7 +48,9 @@ class Refused(msgspec.Struct, frozen=True, tag="refused"):
     """A message was refused whole and changed nothing."""
 
     source: str
-    """A sensor's, feed's or room's key; "unknown" for a topic nobody reads."""
+    """A sensor's or feed's key; for a wish the room's and which wish, such as "hall/hold"; "unknown" for a topic nobody
+    reads.
+    """
     reason: RefusalReason
     text: str
     """What was found and what is allowed, one line, without control characters."""
@@ -118,14 +120,25 @@ class Undelivered(msgspec.Struct, frozen=True, tag="undelivered"):
     topic: str
 
 
+FaultCode: TypeAlias = Literal[
+    "sensor_out",
+    "sensor_stuck",
+    "battery_low",
+    "room_blind",
+    "hold_forgotten",
+    "event_retained",
+    "message_refused",
+]
+
+
 class Fault(msgspec.Struct, frozen=True, tag="fault"):
     """Something is wrong in a room. `text` is the one place where the core makes words: the fault's own, in state,
     log and page alike.
     """
 
-    code: str
+    code: FaultCode
     what: str
-    since: int
+    since: Wall
     """Wall clock, microseconds UTC."""
     text: str
 

@@ -20,6 +20,10 @@ class PartReason(msgspec.Struct, frozen=True, tag="part"):
 
     part: str | None
     since: int | None
+    stand_in: Literal["last", "brightest"] | None = None
+    """The clock is not known to be right, so no part holds, and this one stands in for it: the one known last, or the
+    room's brightest.
+    """
 
 
 class HoldReason(msgspec.Struct, frozen=True, tag="hold"):

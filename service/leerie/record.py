@@ -5,19 +5,24 @@ one (the same boot), else by the wall clock if that did not go back, else it bec
 lit a little longer.
 """
 
-from collections.abc import Callable
-from typing import TypeVar, cast
+from collections.abc import Callable, Iterator
+from typing import Annotated, TypeVar, cast
 
 import msgspec
 
 from leerie.daylight.here import Here
-from leerie.now import DAY_MS, Now
+from leerie.daylight.outdoors import Outdoors
+from leerie.now import DAY_MS, Now, Wall
 from leerie.occupancy.records import Occupancy
 from leerie.outlet.slot import Slot
 
 FORMAT = 1
+MOST_BYTES = 2**20
+"""A record of a hundred lamps has a fiftieth of it."""
 PLAUSIBLE_MS = 3_650 * DAY_MS
-"""A wall clock that says more than ten years have passed since the record is not believed."""
+"""A clock that says more than ten years have passed since the record is not believed."""
+OLDEST_MS = 10 * PLAUSIBLE_MS
+"""Nothing in a record began longer before it."""
 
 T = TypeVar("T")
 
@@ -26,7 +31,7 @@ class Record(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a room remembers."""
 
     room: str
-    revision: int
+    revision: Annotated[int, msgspec.Meta(ge=1, le=2**62)]
     """One higher than any seen for its room; nobody compares times."""
     boot: str
     """Names the run of the steady clock; empty where it has no name."""
@@ -35,10 +40,12 @@ class Record(msgspec.Struct, frozen=True, omit_defaults=True):
     occupancy: Occupancy
     slots: dict[str, Slot]
     part: str | None = None
-    began: int | None = None
+    began: Wall | None = None
     """When that day part began, wall clock µs UTC."""
     here: Here | None = None
     """The light outdoors as the room goes by it, while its lamps move with it."""
+    outdoors: Outdoors | None = None
+    """What was last heard of the light outdoors, with `here`."""
     format: int = FORMAT
 
 
@@ -51,12 +58,38 @@ def encode(record: Record) -> bytes:
 
 
 def decode(data: bytes) -> Record | None:
-    """The record in these bytes, or None where there is none that can be used."""
+    """The record in these bytes, or None where there is none that can be used: anybody may have written them."""
+    if len(data) > MOST_BYTES:
+        return None
     try:
         record = _decoder.decode(data)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+    except (ValueError, RecursionError):  # msgspec's own errors, and text that is no UTF-8
         return None
-    return record if record.format == FORMAT and record.revision > 0 else None
+    return record if record.format == FORMAT and _in_order(record) else None
+
+
+def _in_order(record: Record) -> bool:
+    """Whether all that is in it came before it, none of it an age ago, and every presence began at some time."""
+    at = record.at.steady
+    dated = all(sensed.first and sensed.last for sensed in record.occupancy.sensors.values() if sensed.said)
+    return dated and all(at - OLDEST_MS <= instant.steady <= at for instant in _instants(record))
+
+
+def _instants(value: object) -> Iterator[Now]:
+    if isinstance(value, Now):
+        yield value
+    elif isinstance(value, msgspec.Struct):
+        for name in value.__struct_fields__:
+            yield from _instants(getattr(value, name))
+    elif isinstance(value, dict | tuple):
+        for item in value.values() if isinstance(value, dict) else value:
+            yield from _instants(item)
+
+
+def written(data: bytes) -> int | None:
+    """When the record in these bytes was written, by the wall clock of then, µs UTC."""
+    record = decode(data)
+    return None if record is None else record.at.wall
 
 
 def choose(folder: bytes | None, broker: bytes | None) -> bytes | None:
@@ -67,7 +100,7 @@ def choose(folder: bytes | None, broker: bytes | None) -> bytes | None:
 
 def carry_over(record: Record, boot: str, now: Now) -> Record:
     """The record as of now: every instant in it stated on the steady clock that runs now."""
-    if record.boot and record.boot == boot and record.at.steady <= now.steady:
+    if record.boot and record.boot == boot and 0 <= now.steady - record.at.steady <= PLAUSIBLE_MS:
         return record
     passed_ms = (now.wall - record.at.wall) // 1_000
     if 0 <= passed_ms <= PLAUSIBLE_MS:
@@ -85,4 +118,6 @@ def _restate(value: T, change: Callable[[Now], Now]) -> T:
         return cast("T", type(value)(**fields))
     if isinstance(value, dict):
         return cast("T", {key: _restate(item, change) for key, item in value.items()})
+    if isinstance(value, tuple):
+        return cast("T", tuple(_restate(item, change) for item in value))
     return value

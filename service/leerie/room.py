@@ -6,16 +6,14 @@ All that lasts of a room is in its record; what else stands here is worked out f
 
 from typing import Literal
 
-import msgspec
 from msgspec.structs import replace
 
 from leerie import record as records
 from leerie.aiming import Aiming
 from leerie.config.building import Building
-from leerie.daylight.calendar import Calendar
 from leerie.daylight.outdoors import Skies
 from leerie.intake.inputs import Input, Metered
-from leerie.messages import Publish
+from leerie.messages import Publish, Step
 from leerie.notes import Cause, Decided, Note, Refused
 from leerie.now import Now
 from leerie.occupancy import hearing, reasons, timers
@@ -29,33 +27,16 @@ from leerie.saving import Saving
 from leerie.targets.room import Aim, Target, hinges
 from leerie.view import Face, because, room_view
 from leerie.views import RoomView
-from leerie.waking import wake
-
-
-class Step(msgspec.Struct, frozen=True):
-    """What one step of a room leaves to be done."""
-
-    commands: tuple[Publish, ...]
-    notes: tuple[Note, ...]
-    save: bool
-    view: RoomView | None
+from leerie.waking import Awake
 
 
 class Room:
     """A room, its record and its lamps."""
 
-    def __init__(
-        self,
-        building: Building,
-        name: str,
-        calendar: Calendar,
-        window: Window,
-        boot: str,
-        memory: bytes | None,
-        now: Now,
-    ) -> None:
-        self.name = name
-        self._place = Place.of(building.rooms[name], building.sensors)
+    def __init__(self, building: Building, place: Place, awake: Awake, window: Window, boot: str) -> None:
+        """`awake`: what the room begins with; `boot` names the run of the steady clock."""
+        self.name = name = place.room.name
+        self._place = place
         self._boot = boot
         self._saving = Saving()
         self._online = False
@@ -65,7 +46,6 @@ class Room:
         """Hands went off before the lamps could be brought to the scene that they are to be left at."""
         self._notes: list[Note] = []
         self._commands: list[Publish] = []
-        awake = wake(self._place, calendar, memory, boot, now)
         self._now = awake.since
         self._occupancy = awake.occupancy
         self._course = awake.course
@@ -98,6 +78,11 @@ class Room:
         if speak:
             self.aiming.clock_steps(now)
         self._conclude(self._catch_up(now), now, skies)
+
+    def clock_known(self, now: Now, skies: Skies) -> None:
+        """The wall clock is right from now on."""
+        self._course.clock_known()
+        self.advance(now, skies, speak=True)
 
     def settled(self, now: Now, skies: Skies, share: float) -> None:
         """The connection stands and all that was kept has arrived: tell what is new now, repeat the rest soon."""
@@ -215,7 +200,7 @@ class Room:
         before = dict(self._outlet.slots)
         self._notes.extend(self._outlet.aim(targets, cause, force=force, gliding=gliding))
         if any(slot.waiting is not None and slot != before[name] for name, slot in self._outlet.slots.items()):
-            state, part = self._occupancy.state.shown, self._course.holding.part
+            state, part = self._occupancy.state.shown, self._course.holding.shown
             self._notes.append(Decided(self.name, cause, state, part, self._because(targets)))
 
     def _repeat(self, now: Now, skies: Skies) -> None:
@@ -264,7 +249,7 @@ class Room:
         """Hand over what the step has left to be done."""
         if self._online:
             self.aiming.foresee(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
-        save = self._saving.offer(self._record(now), now)
+        save = self._saving.offer(self._record(now, skies), now)
         if save:
             self._revision += 1
         view = self._news(now, skies)
@@ -281,11 +266,15 @@ class Room:
         targets = self._aim.targets if self._aim is not None else None
         return None if view is None else replace(view, because=self._because(targets or ()))
 
+    def handover(self, now: Now, skies: Skies) -> bytes:
+        """The record as it is now, for who goes on from here."""
+        return records.encode(self._record(now, skies))
+
     def memory(self) -> bytes:
         """The record as last written."""
         return records.encode(self._saving.saved) if self._saving.saved is not None else b""
 
-    def _record(self, now: Now) -> Record:
+    def _record(self, now: Now, skies: Skies) -> Record:
         return Record(
             room=self.name,
             revision=self._revision + 1,
@@ -293,7 +282,8 @@ class Room:
             at=now,
             occupancy=self._occupancy,
             slots=dict(self._outlet.slots),
-            part=self._course.holding.part,
-            began=self._course.holding.began,
-            here=self.aiming.kept,
+            part=self._course.remembered[0],
+            began=self._course.remembered[1],
+            here=(here := self.aiming.kept),
+            outdoors=None if here is None else skies.outdoors,
         )

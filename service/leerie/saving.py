@@ -39,13 +39,17 @@ class Saving:
             return now.steady
         if _moves(saved) != _moves(record):
             return saved.at.steady + SECOND_MS
-        if (saved.occupancy, saved.slots, saved.here) != (record.occupancy, record.slots, record.here):
+        if _slow(saved) != _slow(record):
             return saved.at.steady + MINUTE_MS
         return None
 
 
 def _wishes(occupancy: Occupancy) -> tuple[object, ...]:
     return occupancy.hold, occupancy.asked, occupancy.bias
+
+
+def _slow(record: Record) -> tuple[object, ...]:
+    return record.occupancy, record.slots, record.here, record.outdoors
 
 
 def _moves(record: Record) -> tuple[object, ...]:

@@ -48,7 +48,7 @@ def suppose(
     """
     building = _with_feeds(building)
     now = Now(0, wall)
-    skies = Skies(building, Outdoors(_reading(cloud), _reading(lux)))
+    skies = Skies(building, Outdoors(_reading(cloud, now), _reading(lux, now)))
     calendar = Calendar(building)
     holding = calendar.holding(building.rooms[name].parts, wall)
     aiming = Aiming(building, name, None)
@@ -88,8 +88,8 @@ def _by_lamp(reasons: Iterable[LampReason]) -> Iterator[tuple[str, Sent]]:
     return ((reason.lamp, reason.sent) for reason in reasons if reason.sent is not None)
 
 
-def _reading(value: float | None) -> Reading | None:
-    return None if value is None else Reading(value, 0)
+def _reading(value: float | None, now: Now) -> Reading | None:
+    return None if value is None else Reading(value, now)
 
 
 def _with_feeds(building: Building) -> Building:

@@ -22,6 +22,7 @@ def room_view(turn: Turn, holding: Holding, slots: Mapping[str, Slot], outdoor: 
     occupancy = turn.occupancy
     held = _hold_view(occupancy.hold, now)
     hands_off = occupancy.hold is not None and occupancy.hold.level is None
+    told = tuple((name, _lamp_view(slot)) for name, slot in slots.items())
     return RoomView(
         room=turn.place.room.name,
         state="hold" if held is not None else occupancy.state.shown,
@@ -31,12 +32,14 @@ def room_view(turn: Turn, holding: Holding, slots: Mapping[str, Slot], outdoor: 
         hold=held,
         asked=None if occupancy.asked is None else ("light" if occupancy.asked.light else "dark"),
         bias=occupancy.bias.bias if occupancy.bias is not None else 0.0,
-        part=holding.part,
+        part=holding.shown,
         outdoor=outdoor,
-        fixtures=None if hands_off else tuple((name, _lamp_view(slot)) for name, slot in slots.items()),
+        fixtures=None if hands_off else told,
         because=because(turn, holding),
         faults=reasons.faults(occupancy, turn.place),
         present=turn.kept(now),
+        sensors_present=tuple(name for name in turn.place.eyes if occupancy.sensors[name].present),
+        told=told,
     )
 
 
@@ -75,7 +78,7 @@ class Face:
 
 def because(turn: Turn, holding: Holding, *why: Reason) -> tuple[Reason, ...]:
     """Why the room is as it is: its state, its day part, then everything else."""
-    return (reasons.state_reason(turn), PartReason(holding.part, holding.began), *why)
+    return (reasons.state_reason(turn), PartReason(holding.part, holding.began, holding.stand_in), *why)
 
 
 def sky_view(sky: Sky, part: str | None, now: Now) -> SkyView:

@@ -53,6 +53,11 @@ class RoomView(msgspec.Struct, frozen=True):
     because: tuple[Reason, ...]
     faults: tuple[Fault, ...]
     present: bool
+    """Something keeps the room in use."""
+    sensors_present: tuple[str, ...] = ()
+    """Those of its sensors that count as present now; of doors those that stand open."""
+    told: tuple[tuple[str, LampView | None], ...] = ()
+    """As `fixtures`, in a hands-off hold too: what the lamps were told, wherever hands have put them since."""
 
 
 class SkyView(msgspec.Struct, frozen=True):

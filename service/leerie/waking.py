@@ -7,6 +7,7 @@ from leerie import record as records
 from leerie.course import Course
 from leerie.daylight.calendar import Calendar
 from leerie.daylight.here import Here
+from leerie.daylight.outdoors import Outdoors
 from leerie.now import Now
 from leerie.occupancy.records import Occupancy, Place
 from leerie.occupancy.turn import begin
@@ -24,22 +25,35 @@ class Awake(msgspec.Struct, frozen=True):
     """Up to when all that time does has been done."""
     revision: int = 0
     here: Here | None = None
+    outdoors: Outdoors | None = None
 
 
-def wake(place: Place, calendar: Calendar, memory: bytes | None, boot: str, now: Now) -> Awake:
-    """Begin. A record that cannot be read is none."""
+def wake(
+    place: Place, calendar: Calendar, memory: bytes | None, boot: str, now: Now, *, clock_known: bool = True
+) -> Awake:
+    """Begin. A record that cannot be read is none. `clock_known`: the wall clock is known to be right."""
     found = records.decode(memory) if memory else None
     if found is None or found.room != place.room.name:
-        course = Course(calendar, place.room.parts, now.wall)
+        if clock_known:
+            course = Course(calendar, place.room.parts, now.wall)
+        else:
+            course = Course.unsure(calendar, place.room, now.wall, (None, None))
         return Awake(begin(place, course.holding.part, now), course, {}, now)
-    return _revive(place, calendar, records.carry_over(found, boot, now), now)
-
-
-def _revive(place: Place, calendar: Calendar, found: Record, now: Now) -> Awake:
-    """Go on from a record; what the config has changed since shows at once."""
+    found = records.carry_over(found, boot, now)
     then = min(found.at.wall, now.wall)
-    course = Course.resumed(calendar, place.room.parts, then, (found.part, found.began))
-    return Awake(_occupancy(place, found, now), course, _slots(found), found.at, found.revision, found.here)
+    known = (found.part, found.began)
+    if clock_known:
+        course = Course.resumed(calendar, place.room.parts, then, known)
+    else:
+        course = Course.unsure(calendar, place.room, then, known)
+    return _revive(place, course, found, now)
+
+
+def _revive(place: Place, course: Course, found: Record, now: Now) -> Awake:
+    """Go on from a record; what the config has changed since shows at once."""
+    return Awake(
+        _occupancy(place, found, now), course, _slots(found), found.at, found.revision, found.here, found.outdoors
+    )
 
 
 def _occupancy(place: Place, found: Record, now: Now) -> Occupancy:

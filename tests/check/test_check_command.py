@@ -134,12 +134,28 @@ def test_without_lumens_it_says_what_is_missing(check: Check, capsys: pytest.Cap
 def test_a_site_alone_tells_little(check: Check, day: tuple[str, str], capsys: pytest.CaptureFixture[str]) -> None:
     assert check('[site]\nlatitude = 0\nlongitude = 0\ntimezone = "UTC"\n', *day) == 0
     out = capsys.readouterr().out
-    assert out == "leerie, Monday 2026-03-02, UTC\n\nNext holiday: none within a year\n\nNo warnings.\n"
+    assert out == "leerie, Monday 2026-03-02, UTC\n\nNext holiday: no holidays configured\n\nNo warnings.\n"
 
 
 def test_without_bed_nothing_is_recommended(check: Check, capsys: pytest.CaptureFixture[str]) -> None:
-    assert check(HUT.replace('bed = "night"\n', "")) == 0
+    restless = HUT.replace('bed = "night"\n', "")
+    assert check(restless) == 0
     assert "\n    evening          about 2.3 lx (1.8–2.8)\n" in capsys.readouterr().out
+    assert check(restless.replace("lumens = 100\n", "")) == 0
+    assert "missing are" not in capsys.readouterr().out
+
+
+def test_who_stops_reading_is_told_all_the_same_whether_warnings_count(
+    check: Check, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """`leerie check --strict | head -1`"""
+
+    def leave(*_: object, **__: object) -> None:
+        raise BrokenPipeError
+
+    monkeypatch.setattr("leerie.cli.check._print_warnings", leave)
+    assert check(HUT, "--strict") == 0
+    assert check(UNUSED, "--strict") == 1
 
 
 # ---- for programs ----------------------------------------------------------------------------------------------------

@@ -57,7 +57,7 @@ def test_a_part_that_does_not_start(warned: Warnings) -> None:
     Algorithm (pvlib), but for a day at either end.
     """
     said = warned(NORTH.replace('starts = "18:00"', 'starts = "sunset"'))
-    text = only(said, f"{EVENING} does not start on ")
+    text = only(said, f"{EVENING} does not start ")
     assert text.endswith("when the sun does not get there; earliest or latest says when instead")
     dates = {first + timedelta(n) for first, last in ranges(text) for n in range((last - first).days + 1)}
     assert "more time" not in text
@@ -79,7 +79,7 @@ def test_a_bound_starts_the_part_all_the_same(warned: Warnings, bound: str) -> N
 
 def test_only_days_that_are_meant_are_missed(warned: Warnings) -> None:
     said = warned(NORTH.replace('starts = "18:00"', 'starts = [{ at = "sunset", days = ["sun"] }]'))
-    found = ranges(only(said, f"{EVENING} does not start on "))
+    found = ranges(only(said, f"{EVENING} does not start "))
     assert found
     assert {first.weekday() for first, _ in found} == {6}
 
@@ -92,7 +92,7 @@ def test_a_part_whose_days_never_come(warned: Warnings) -> None:
 
 def test_two_parts_change_order(warned: Warnings) -> None:
     said = warned(HUT.replace('starts = "18:00"', 'starts = "dusk"').replace('"23:00"', '"22:30"'))
-    text = only(said, f"{EVENING} starts after night, not before it, on 2026-0")
+    text = only(said, f"{EVENING} starts after night, not before it, from 2026-0")
     assert text.endswith("; in hut; earliest and latest keep two parts in order")
     [(first, last)] = ranges(text)
     assert first < date(2026, 6, 21) < last
@@ -118,8 +118,9 @@ def test_the_dark_runs_on(warned: Warnings) -> None:
     )
     said = warned(text)
     assert said == [
-        "rooms.hut.scenes.night: is dark and runs on past 10:00 on 2026-03-07 to 2026-03-08, "
-        "2026-03-14 to 2026-03-15, 2026-03-21 to 2026-03-22 and 49 more times; a part that starts on those days ends it"
+        "rooms.hut.scenes.night: is dark and runs on past 10:00 from 2026-03-07 to 2026-03-08, "
+        "from 2026-03-14 to 2026-03-15, from 2026-03-21 to 2026-03-22 and 49 more times; "
+        "a part that starts on those days ends it"
     ]
 
 
@@ -140,8 +141,8 @@ def test_the_light_runs_on(warned: Warnings) -> None:
     text = HUT.replace("night = {}\n", "").replace(', { at = "09:00" }', "")
     said = warned(text)
     assert said == [
-        "rooms.hut.scenes.evening: is lit and runs on past 24 h, for up to 85 h, from 2026-02-27, 2026-03-06, "
-        "2026-03-13 and 50 more times; a part that starts in between ends it"
+        "rooms.hut.scenes.evening: is lit and runs on past 24 h, for up to 85 h, where it begins on "
+        "2026-02-27, on 2026-03-06, on 2026-03-13 and 50 more times; a part that starts in between ends it"
     ]
 
 
@@ -160,6 +161,32 @@ def test_bright_before_bed(warned: Warnings) -> None:
     ]
 
 
+@pytest.mark.parametrize(
+    ("starts", "blend", "edi"),
+    [("20:00", "1h", "53"), ("19:15", "3h", "32"), ("18:00", "2h", None), ("20:00", "5m", None)]
+)
+def test_the_way_out_of_a_bright_part_counts(warned: Warnings, starts: str, blend: str, edi: str | None) -> None:
+    """100 lx at the eye at full and 52.63 of that melanopic (3000 K). Three hours before bed, at 20:00, none or a
+    quarter of the way to level 0.1 is done, 0.775² of the light is left; or all of the way. Minutes do not count.
+    """
+    text = re.sub("^day = .*$", "day = { bench = 1 }", HUT, flags=re.MULTILINE).replace("= 1000", "= 5000")
+    text = text.replace("evening = { bench = 0.5 }", "evening = { bench = 0.1 }")
+    text = text.replace('starts = "18:00", kelvin = 2700', f'starts = "{starts}", blend = "{blend}"')
+    said = [each.partition(" lx")[0] for each in warned(text)]
+    line = f"rooms.hut.scenes.evening: brings, on the way from day, melanopic EDI of about {edi}"
+    assert said == ([] if edi is None else [line])
+
+
+@pytest.mark.parametrize(
+    ("lumens", "told"), [(1095, "10.1 lx (8.1–12.1)"), (1084, "10.01 lx (8.01–12.01)"), (1083, None)]
+)
+def test_a_figure_just_over_the_bound_reads_as_over_it(warned: Warnings, lumens: int, told: str | None) -> None:
+    """By the lumen method lumens · 0.5 · 0.8 / 10 m² on the task, half of it at the eye, 0.4616 of that melanopic."""
+    text = HUT.replace("evening = { bench = 0.5 }", "evening = { bench = 1 }").replace("= 1000", f"= {lumens}")
+    said = [re.findall(r"about (.*) in the three", each)[0] for each in warned(text)]
+    assert said == ([] if told is None else [told])
+
+
 def test_brightness_of_day_counts_where_it_reaches_into_the_evening(warned: Warnings) -> None:
     """From when the sun sets after 20:00, three hours before bed, by NREL's Solar Position Algorithm (pvlib)."""
     days = pd.date_range("2026-03-02", "2026-06-21", tz="Europe/London")
@@ -172,9 +199,9 @@ def test_brightness_of_day_counts_where_it_reaches_into_the_evening(warned: Warn
 
 def test_dates_fold() -> None:
     days = [date(2026, 12, 30) + timedelta(n) for n in (0, 1, 2, 4, 6, 7)]
-    assert folded(days) == "2026-12-30 to 2027-01-01, 2027-01-03, 2027-01-05 to 2027-01-06"
+    assert folded(days) == "from 2026-12-30 to 2027-01-01, on 2027-01-03, from 2027-01-05 to 2027-01-06"
     assert folded([*days, date(2027, 2, 1)]).endswith("2027-01-06 and 1 more time")
-    assert folded(days[:1]) == "2026-12-30"
+    assert folded(days[:1]) == "on 2026-12-30"
 
 
 @pytest.mark.parametrize("place", [("90", "0"), ("-90", "180"), ("0", "-180")])

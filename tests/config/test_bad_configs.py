@@ -1,11 +1,14 @@
 """Every bad config in bad/ makes one mistake, and ends with the lines that must be said about it."""
 
+import os
 from pathlib import Path
 
 import pytest
+from small_configs import SITE
 
 from leerie.config import ConfigError, load
 
+ANOTHER = "a TOML file; --config or LEERIE_CONFIG names another"
 BAD = sorted((Path(__file__).parent / "bad").glob("*.toml"))
 
 
@@ -136,7 +139,9 @@ day = { bench = 1 }
     ("content", "words"),
     [
         (b"[site]\nname = 'caf\xe9'\n", ":2: byte 0xe9 is not UTF-8; a TOML file in UTF-8"),
-        (b"\xff\xfe[\x00", ":1: byte 0xff is not UTF-8; a TOML file in UTF-8"),
+        ("[site]".encode("utf-16"), ": is UTF-16 text; a TOML file in UTF-8"),
+        (b"[site]\nname = '\0'\n", ": holds NUL bytes, as no text does; a TOML file in UTF-8"),
+        (b" " * 10_000_001, ": cannot be read: it is longer than 10 megabytes; " + ANOTHER),
         (b"a = " + b"[" * 5000, ": nested too deep, it or a variable; lists and tables a few levels deep"),
         (b"a = " + b"9" * 5000, ": holds a number of too many digits; numbers of a few digits"),
         (b"a = 'b", ':1: is no TOML: expected "\'"; TOML 1.0 (toml.io)'),
@@ -154,11 +159,62 @@ def test_a_file_that_is_no_config_at_all_gets_one_line(tmp_path: Path, content: 
 
 
 def test_no_file_gets_one_line(tmp_path: Path) -> None:
-    allowed = "a TOML file; --config or LEERIE_CONFIG names another"
-    assert said(tmp_path / "leerie.toml") == [f"leerie.toml: cannot be read: no such file or directory; {allowed}"]
-    assert said(tmp_path) == [f"{tmp_path.name}: cannot be read: is a directory; {allowed}"]
+    assert said(tmp_path / "leerie.toml") == [f"leerie.toml: cannot be read: no such file or directory; {ANOTHER}"]
+    assert said(tmp_path) == [f"{tmp_path.name}: cannot be read: is a directory; {ANOTHER}"]
     with pytest.raises(ConfigError, match="its name is no file name"):
         load(Path("leerie\0.toml"), {})
+
+
+def test_what_is_no_file_is_not_waited_for(tmp_path: Path) -> None:
+    """Neither a device without an end nor a pipe into which nobody writes; as the config, and as the password."""
+    os.mkfifo(tmp_path / "pipe")
+    no_file = "cannot be read: it is a device, a pipe or a socket"
+    for path in (tmp_path / "pipe", Path("/dev/zero")):
+        assert said(path) == [f"{path.name}: {no_file}; {ANOTHER}"]
+    config = tmp_path / "leerie.toml"
+    config.write_text(f'{SITE}[broker]\npassword_file = "pipe"\n')
+    assert [line.split("broker.")[1] for line in said(config)] == [f"password_file: {no_file}; a file of UTF-8 text"]
+
+
+def test_a_mark_of_the_byte_order_is_read_over(tmp_path: Path) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_text(f"{SITE.strip()}\nkelvin = 1\n", encoding="utf-8-sig")
+    line = SITE.strip().count("\n") + 2
+    assert said(path) == [
+        f"leerie.toml:{line} site.kelvin: 1 is not allowed; a whole number of kelvin from 1000 to 20000"
+    ]
+    path.write_text(SITE, encoding="utf-8-sig")
+    assert load(path, {}).building.site.latitude
+
+
+def test_a_password_that_is_none_is_not_shown(tmp_path: Path) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_text(f"{SITE}[broker]\npassword = 12345\n")
+    assert [line.split("broker.")[1] for line in said(path)] == ["password: is no text; text in quotes"]
+
+
+@pytest.mark.parametrize(
+    ("name", "problem"),
+    [
+        ('""', '"" is empty; text on one line'),
+        (r'"two\nlines"', "has a line break in it; text on one line"),
+        (r'"a\u001b[31mred"', "has a control character in it; text on one line"),
+        ("5", "5 is not allowed; text in quotes"),
+    ],
+)
+def test_a_name_that_is_no_text(tmp_path: Path, name: str, problem: str) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_text(f"{SITE.strip()}\nname = {name}\n")
+    assert [line.split("site.name: ")[1] for line in said(path)] == [problem]
+
+
+def test_where_there_are_no_names_none_is_offered(tmp_path: Path) -> None:
+    path = tmp_path / "leerie.toml"
+    path.write_text(f'{SITE}[rooms.hall]\nsensors = ["pir"]\nscenes = {{ asked = {{ lamp = 1 }} }}\n')
+    assert [line.split(": ", 1)[1] for line in said(path)] == [
+        "there is no sensor pir; there are none",
+        "hall has no lamp lamp; the room has no lamps",
+    ]
 
 
 def test_control_characters_never_reach_a_terminal(tmp_path: Path) -> None:

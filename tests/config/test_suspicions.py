@@ -22,9 +22,7 @@ scenes = { day = { lamp = 1 }, night = { lamp = 0.5 }, vacant = { lamp = 0.1 } }
 """
 BOTH = 'sensors = ["radar", "pir"]\n'
 CEILING = "20m with the sensors' own clears: ceiling of ANSI/ASHRAE/IES 90.1 and Title 24"
-RESTS = (
-    "1m25s, for pir cannot speak again sooner; the longest clears and rests of the room's sensors and 5 s at the least"
-)
+RESTS = "1m25s, for pir cannot speak again sooner; at least 1m25s: clears + rests of pir + 5 s"
 
 
 def suspicions(folder: Path, text: str) -> list[str]:
@@ -50,6 +48,15 @@ def suspicions(folder: Path, text: str) -> list[str]:
         (
             BOTH + 'egress = true\ngrace = "14m"',
             "18 rooms.room.grace: 14m is short for an escape route; 15m: floor of NFPA 101 for sensor-switched light",
+        ),
+        (BOTH + 'egress = true\ngrace = "15m"\nwarn = false', None),
+        (
+            BOTH + 'egress = true\ngrace = "15m"\npass_through = "5m"',
+            "19 rooms.room.pass_through: is overruled on an escape route; the grace counts instead",
+        ),
+        (
+            BOTH + 'egress = true\ngrace = "15m"\n[rooms.room.during.night]\nwarn = { before = "20s" }',
+            "20 rooms.room.during.night.warn: is overruled on an escape route; warn = false, as it is anyhow",
         ),
         (BOTH + 'pass_through = "1m"', f"17 rooms.room.pass_through: 1m becomes {RESTS}"),
         (
@@ -83,6 +90,45 @@ def test_rooms(tmp_path: Path, keys: str, said: str | None) -> None:
 def test_lamps(tmp_path: Path, keys: str, said: list[str]) -> None:
     text = f'{SITE.strip()}\n\n[fixtures.it]\ntopic = "it"\n{keys}\n[rooms.room]\nfixtures = ["it"]\n'
     assert suspicions(tmp_path, text) == said
+
+
+WHITES = """
+[day_parts]
+day = { starts = "08:00", kelvin = 2000 }
+night = { starts = "22:00", kelvin = 3000 }
+[fixtures.tube]
+kind = "tunable"
+topic = "tube"
+payload = "$byte $kelvin"
+curve = "linear"
+kelvin = [2200, 6000]
+[fixtures.spot]
+kind = "dimmable"
+topic = "spot"
+payload = "$byte"
+curve = "linear"
+[rooms.room]
+fixtures = ["tube", "spot"]
+"""
+BEYOND = "is beyond tube (2200–6000 K); the lamp gives the nearest it has"
+
+
+@pytest.mark.parametrize(
+    ("scenes", "said"),
+    [
+        ("day.spot = 1", []),
+        ("day.tube = { level = 1, kelvin = 2200 }", []),
+        ("day.tube = { level = 1, kelvin = 9000 }", [f"22 rooms.room.scenes.day.tube.kelvin: 9000 K {BEYOND}"]),
+        ("day.tube = 1", [f"6 day_parts.day.kelvin: 2000 K {BEYOND}"]),
+        (
+            "night.tube = { level = 1, kelvin = { sun = [1800, 6500] } }",
+            [f"22 rooms.room.scenes.night.tube.kelvin.sun: 1800 K and 6500 K {BEYOND}"],
+        ),
+    ],
+)
+def test_a_white_that_the_lamp_has_not(tmp_path: Path, scenes: str, said: list[str]) -> None:
+    text = f"{SITE.strip()}{WHITES}[rooms.room.scenes]\n{scenes}\n"
+    assert [line for line in suspicions(tmp_path, text) if "named by no room" not in line] == said
 
 
 METERED = """
@@ -133,15 +179,15 @@ def test_a_day_part_that_no_room_names(tmp_path: Path) -> None:
         ("Europe/London", -4.2, None),
         ("Asia/Shanghai", 75.9, None),  # Kashgar, 2.9 h: as far as an honest place gets
         ("Pacific/Kiritimati", -157.4, None),  # 14 h ahead of UTC, half a day and more from its meridian's own time
-        ("America/New_York", 74.0, "8.9"),
-        ("Asia/Tokyo", -139.7, "5.7"),
+        ("America/New_York", 74.0, "8 h 56 min"),
+        ("Asia/Tokyo", -139.7, "5 h 41 min"),
     ],
 )
 def test_a_longitude_of_the_wrong_sign_is_noticed(
     tmp_path: Path, zone: str, longitude: float, hours: str | None
 ) -> None:
     text = f'[site]\nlatitude = 0\nlongitude = {longitude}\ntimezone = "{zone}"\n'
-    problem = f"the clock of {zone} is {hours} h away from the sun at this longitude"
+    problem = f"the clock of {zone} is {hours} away from the sun at this longitude"
     line = f"3 site.longitude: {problem}; east is positive, west negative"
     assert suspicions(tmp_path, text) == ([] if hours is None else [line])
 

@@ -70,8 +70,15 @@ def test_when_the_sensor_falls_silent_the_cloud_takes_over() -> None:
 def test_a_word_from_one_feed_leaves_the_other_as_it_was() -> None:
     cloud_first = Outdoors().read("cloud", 0.4, MORNING).read("outdoor", 900.0, MORNING)
     sensor_first = Outdoors().read("outdoor", 900.0, MORNING).read("cloud", 0.4, MORNING)
-    at = MORNING.steady
-    assert cloud_first == sensor_first == Outdoors(cloud=Reading(0.4, at), outdoor=Reading(900.0, at))
+    assert cloud_first == sensor_first == Outdoors(cloud=Reading(0.4, MORNING), outdoor=Reading(900.0, MORNING))
+
+
+def test_of_two_memories_the_later_word_of_each_feed_counts() -> None:
+    later_on = later(MORNING, 5_000)
+    one = Outdoors().read("cloud", 0.4, MORNING).read("outdoor", 900.0, later_on)
+    other = Outdoors().read("cloud", 0.5, later_on)
+    both = Outdoors(cloud=Reading(0.5, later_on), outdoor=Reading(900.0, later_on))
+    assert one.newest(other) == other.newest(one) == both
 
 
 def test_a_sky_that_cannot_be_seen_is_no_cloud_known() -> None:
@@ -80,7 +87,7 @@ def test_a_sky_that_cannot_be_seen_is_no_cloud_known() -> None:
 
 
 def test_a_feed_that_the_building_does_not_have_tells_nothing() -> None:
-    outdoors = Outdoors(cloud=Reading(0.2, 0), outdoor=Reading(50.0, 0))
+    outdoors = Outdoors(cloud=Reading(0.2, MORNING), outdoor=Reading(50.0, MORNING))
     assert look(outdoors, building(GLASGOW), MORNING).source == "sun"
 
 

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from leerie.config.building import Building, Fixture, Wire
-from leerie.config.payload import parse
+from leerie.config.payload import Slot, Text, parse
 from leerie.fixtures.lamp import Lamp as Sender
 from leerie.rehearsal.lamps import Glow, Lamp
 
@@ -32,6 +32,17 @@ def test_a_lamp_shines_at_the_level_it_was_meant_to(example: Building, level: fl
     shown = math.sqrt(_shine(fixture, level).light)
     lowest = math.sqrt(_shine(fixture, 1e-6).light)
     assert shown == pytest.approx(max(level, lowest), abs=COARSEST)
+
+
+def test_makers_speak_differently(example: Building) -> None:
+    """The payloads of the example have at least six shapes: tables and lists, bare values, texts, words, two topics."""
+    shapes = {repr([wire.payload.root for wire in fixture.messages]) for fixture in example.fixtures.values()}
+    first = [fixture.messages[0].payload for fixture in example.fixtures.values()]
+    assert len(shapes) >= 6
+    assert {type(payload.root) for payload in first} == {dict, Slot, Text}
+    assert any(len(fixture.messages) > 1 for fixture in example.fixtures.values())
+    assert any(fixture.words is not None for fixture in example.fixtures.values())
+    assert any(fixture.when_off is not None for fixture in example.fixtures.values())
 
 
 def test_off_is_dark_and_on_is_not_for_every_lamp(example: Building) -> None:

@@ -12,6 +12,7 @@ from leerie.config.building import (
     Daylight,
     Deed,
     Feed,
+    Journal,
     Match,
     Online,
     Pointer,
@@ -83,7 +84,7 @@ def build(daylight: Daylight = FEEDS) -> Building:
     return Building(
         Site("Saltmarket violin workshop", 55.8569, -4.2448, "Europe/London", None, (), (0, 1, 2, 3, 4), 3000),
         Broker("127.0.0.1", 1883, "auto", "leerie", None, None, None, "leerie", 15),
-        Service(None, None, 300_000, 10_000, None),
+        Service(None, Journal(14, 200_000_000), None, 300_000, 10_000, None, 0),
         daylight,
         {},
         {one.name: one for one in SENSORS},

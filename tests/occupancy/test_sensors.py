@@ -312,6 +312,19 @@ def test_presence_within_a_minute_of_going_dark_is_a_false_off(wait: str, counte
     assert [note.after for note in play.noted(FalseOff)] == counted
 
 
+def test_a_value_that_was_kept_says_not_that_somebody_came_back() -> None:
+    """A retained presence is of unknown age, whether it brings light or only keeps it."""
+    for late in ("radar", "pir"):
+        play = workshop(sensor("pir", "presence"), sensor("radar"), sensors=["pir"], keep=["radar"])
+        play.say("pir", True)
+        play.pass_("11s")
+        play.say("pir", False)
+        play.pass_("10m5s")
+        assert play.state() == "vacant"
+        play.say(late, True, retained=True)
+        assert not play.noted(FalseOff)
+
+
 def test_a_false_off_after_somebody_only_passed_through_says_so() -> None:
     play = workshop(sensor("radar"))
     play.say("radar", True)

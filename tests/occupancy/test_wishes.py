@@ -345,9 +345,22 @@ def test_two_different_events_within_half_a_second_are_two() -> None:
 def test_a_kept_wish_is_refused_and_named_with_how_to_clear_it(topic: str) -> None:
     play = workshop()
     play.say(f"leerie/room/workshop/{topic}", {"hold": "start", "ask": "light", "bias": "0.5"}[topic], retained=True)
-    assert (play.state(), play.view().bias, play.faults()) == ("vacant", 0.0, ["event_retained workshop"])
+    assert (play.state(), play.view().bias, play.faults()) == ("vacant", 0.0, [f"event_retained workshop/{topic}"])
     assert "empty" in play.fault("event_retained").text
     assert [note.reason for note in play.noted(Refused)] == ["retained_event"]
+    play.ask("dark")
+    assert play.faults() == []
+
+
+def test_each_source_that_was_refused_is_named_until_it_or_an_event_is_taken() -> None:
+    play = workshop()
+    for topic, payload in (("hold", "start"), ("ask", "light"), ("bias", "0.5")):
+        play.say(f"leerie/room/workshop/{topic}", payload, retained=True)
+    play.say("radar", "nonsense")
+    wishes = [f"event_retained workshop/{wish}" for wish in ("hold", "ask", "bias")]
+    assert play.faults() == [*wishes, "message_refused radar"]
+    play.say("radar", False)
+    assert play.faults() == wishes
     play.ask("dark")
     assert play.faults() == []
 
@@ -371,7 +384,7 @@ def test_a_hold_that_is_not_sound_is_refused_whole(payload: Any) -> None:
     play.spoke.clear()
     play.hold(payload)
     assert (play.state(), play.heard(), play.spoke) == ("vacant", {}, ["workshop"])
-    assert play.faults() == ["message_refused workshop"]
+    assert play.faults() == ["message_refused workshop/hold"]
     assert not play.noted(HoldBegun)
 
 

@@ -185,9 +185,9 @@ def test_a_scrape_between_two_commands_sees_what_has_come_together_by_then(page:
 def test_what_was_told_before_a_restart_burns_on(page: Page) -> None:
     """A room's first view tells it; what is told now goes before."""
     page.told("sign", 0)
-    page.shown(fixtures=(("bench", LampView(1.0, 2700)), ("sign", LampView(1.0, None)), ("shelf", None)))
+    page.shown(told=(("bench", LampView(1.0, 2700)), ("sign", LampView(1.0, None)), ("shelf", None)))
     page.pass_(10 * SECOND_MS)
-    page.shown(fixtures=(("bench", LampView(0.5, 2700)), ("sign", LampView(1.0, None)), ("shelf", None)))
+    page.shown(told=(("bench", LampView(0.5, 2700)), ("sign", LampView(1.0, None)), ("shelf", None)))
     page.pass_(10 * SECOND_MS)
     assert page["fixture_energy_joules_total bench"] == pytest.approx(180)
     assert page["fixture_energy_joules_total sign"] == pytest.approx(20)
@@ -250,22 +250,31 @@ def test_a_sensor_that_is_out(page: Page) -> None:
 
 
 def test_when_a_sensor_last_said_anything(page: Page) -> None:
-    assert page.series("sensor_last_seen_timestamp_seconds") == []
+    assert isnan(page["sensor_last_seen_timestamp_seconds radar"])
     page.metrics.count([Heard("presence", "radar", "absent", retained=False)])
     page.pass_(MINUTE_MS)
     page.metrics.count(
         [Heard("online", "radar", "gone", retained=False), Heard("hold", "workshop", "end", retained=False)]
     )
-    assert page.series("sensor_last_seen_timestamp_seconds") == [WALL / 1e6]
+    assert page["sensor_last_seen_timestamp_seconds radar"] == WALL / 1e6
+    assert isnan(page["sensor_last_seen_timestamp_seconds door"])
     page.metrics.count([Heard("battery", "radar", "good", retained=False)])
     assert page["sensor_last_seen_timestamp_seconds radar"] == WALL / 1e6 + 60
 
 
+def test_before_the_first_decision_a_room_is_in_no_state(page: Page) -> None:
+    assert page.series("room_state") == [0] * 5
+    assert page.series("room_state_seconds_total") == [0] * 5
+    assert (page["room_faults"], page["hold_active"]) == (0, 0)
+
+
 def test_the_sky(page: Page) -> None:
-    names = ("outdoor_illuminance_lux", "sun_elevation_degrees", "cloud_cover_ratio", "day_part day", "day_part night")
-    assert [page.series(name) for name in names] == [[]] * 5
+    names = ("outdoor_illuminance_lux", "sun_elevation_degrees", "cloud_cover_ratio")
+    parts = ("day_part day", "day_part night")
+    assert all(isnan(page[name]) for name in names)
+    assert [page[part] for part in parts] == [0, 0]
     page.metrics.show([], SKY)
-    assert [page[name] for name in names] == [9_000, 21.5, 0.75, 1, 0]
+    assert [page[name] for name in (*names, *parts)] == [9_000, 21.5, 0.75, 1, 0]
     page.metrics.show([], replace(SKY, cloud=None, part=None))
     assert isnan(page["cloud_cover_ratio"])
     assert page["day_part day"] == 0

@@ -37,7 +37,9 @@ def record_of(room: str) -> bytes:
 class Fake(Controller):
     """Answers each message with one outcome of every kind, and keeps what it is told."""
 
-    def __init__(self, building: Building, memory: Mapping[str, bytes], boot: str) -> None:
+    def __init__(
+        self, building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True
+    ) -> None:
         self.memory_before = dict(memory)
         self.told: list[Any] = []
         self.wakes_at: int | None = None
@@ -97,7 +99,7 @@ def house(kind: Kind, tmp_path: Path, broker: Any) -> Iterator[House]:
 
 
 def controller(house: House) -> Fake:
-    held = house.daemon._controller
+    held = house.daemon._deciding.controller
     assert isinstance(held, Fake)
     return held
 
@@ -130,7 +132,7 @@ def test_within_the_step_everything_has_its_place(tmp_path: Path) -> None:
         daemon._link.acknowledge = spied("acknowledge", daemon._link.acknowledge)  # type: ignore[method-assign] # a spy
         daemon._link.retain = spied("retain", daemon._link.retain)  # type: ignore[method-assign] # a spy
         daemon._keeper.keep = spied("folder", daemon._keeper.keep)  # type: ignore[method-assign] # a spy
-        daemon._teller.tell = spied("log", daemon._teller.tell)  # type: ignore[method-assign] # a spy
+        daemon._deciding._teller.tell = spied("log", daemon._deciding._teller.tell)  # type: ignore[method-assign] # a spy
         with Person(mosquitto.port, "leerie/room/+/state") as person:
             person.hears("leerie/room/workshop/state")
             before = person.count

@@ -66,6 +66,17 @@ def test_what_was_in_flight_when_the_connection_went_is_sent_again() -> None:
     assert sorted(again.sent) == [("sky", b"sky"), ("state", b"new")]
 
 
+def test_two_that_chatter_take_turns() -> None:
+    """A record and a state come with each message of a flood, and there is a place for one of them at a time."""
+    outbox, wire = Outbox(), Wire()
+    for number in range(6):
+        outbox.put("memory", lambda: b"")
+        outbox.put("state", lambda: b"")
+        outbox.send(wire.publish, 0, most=1)
+        outbox.answered(number + 1)
+    assert [topic for topic, _ in wire.sent] == ["memory", "state"] * 3
+
+
 Act = st.one_of(
     st.tuples(st.just("put"), st.integers(0, 7)),
     st.tuples(st.just("send"), st.just(0)),

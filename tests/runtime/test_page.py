@@ -1,37 +1,84 @@
 """The scrape page: three answers, and nobody who asks keeps the daemon from deciding."""
 
 import http.client
+import io
+import select
 import socket
-from collections.abc import Iterator
-from contextlib import contextmanager
+import sys
+import threading
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, contextmanager, suppress
 
 import pytest
-from prometheus_client import CollectorRegistry, Counter
+from prometheus_client import CollectorRegistry, Counter, Gauge
 from prometheus_client.parser import text_string_to_metric_families
+from prometheus_client.registry import Collector
 
-from leerie.runtime.page import AT_ONCE, Page, PageError
+from leerie.runtime import log
+from leerie.runtime.page import AT_ONCE, GIVE_WAY_S, HEAD_BYTES, PATIENCE_S, Page, PageError
+from leerie.runtime.page import serving as page_of_the_daemon
+from leerie.runtime.pulse import Pulse
 
 pytestmark = pytest.mark.broker
 WITHIN_S = 10
 
 
+SHORT_S = 0.2
+"""Patience for those who are to lose it."""
+
+
 @contextmanager
-def serving(alive: str | None = None, ready: str | None = None) -> Iterator[Page]:
+def serving(
+    alive: str | None = None, ready: str | None = None, patience_s: float = PATIENCE_S, also: Collector | None = None
+) -> Iterator[Page]:
     registry = CollectorRegistry()
     Counter("turns_total", "Turns.", registry=registry).inc(3)
-    page = Page(("127.0.0.1", 0), registry, lambda: alive, lambda: ready)
-    yield page
-    page.close().join(WITHIN_S)
+    if also is not None:
+        registry.register(also)
+    page = Page(("127.0.0.1", 0), registry, lambda: alive, lambda: ready, patience_s)
+    try:
+        yield page
+    finally:
+        page.close().join(WITHIN_S)
 
 
-def ask(page: Page, path: str, method: str = "GET") -> tuple[int, str]:
+def ask(page: Page, path: str, method: str = "GET", body: bytes | None = None) -> tuple[int, str]:
     connection = http.client.HTTPConnection(*page.address, timeout=WITHIN_S)
     try:
-        connection.request(method, path)
+        connection.request(method, path, body)
         answer = connection.getresponse()
         return answer.status, answer.read().decode()
     finally:
         connection.close()
+
+
+def send(page: Page, *said: bytes) -> bytes:
+    """The whole answer to these bytes; empty where the page hung up on them."""
+    with socket.create_connection(page.address, WITHIN_S) as client:
+        answer = b""
+        try:
+            for part in said:
+                client.sendall(part)
+            while more := client.recv(65_536):
+                answer += more
+        except ConnectionError:
+            pass  # what was not read when it hung up
+        return answer
+
+
+def recovers(page: Page) -> bool:
+    """It answers again. Nobody is told when a place is free, so there is nothing but asking."""
+    end_s = time.monotonic() + WITHIN_S
+    while time.monotonic() < end_s:
+        try:
+            return ask(page, "/healthz")[0] == 200
+        except (ConnectionError, http.client.BadStatusLine):
+            continue
+    return False
+
+
+# ---- what there is ---------------------------------------------------------------------------------------------------
 
 
 def test_metrics_can_be_scraped() -> None:
@@ -59,30 +106,205 @@ def test_anything_else_is_not_there(path: str) -> None:
         assert ask(page, path)[0] == 404
 
 
-def test_what_is_not_http_is_no_crash() -> None:
+@pytest.mark.parametrize("path", ["/metrics?x=1", "/healthz?", "/readyz?a=/metrics"])
+def test_what_stands_behind_a_question_mark_changes_nothing(path: str) -> None:
     with serving() as page:
-        with socket.create_connection(page.address, WITHIN_S) as client:
-            client.sendall(b"\x00\xff" * 1_000 + b"\r\n\r\n")
-            client.recv(1_000)
+        assert ask(page, path)[0] == 200
+
+
+@pytest.mark.parametrize("path", ["/metrics", "/healthz", "/nothing"])
+def test_head_is_get_without_the_body(path: str) -> None:
+    with serving() as page:
+        head, _, body = send(page, f"GET {path} HTTP/1.0\r\n\r\n".encode()).partition(b"\r\n\r\n")
+        only, _, nothing = send(page, f"HEAD {path} HTTP/1.0\r\n\r\n".encode()).partition(b"\r\n\r\n")
+    assert f"Content-Length: {len(body)}".encode() in head
+    assert body
+    assert not nothing
+    assert _undated(only) == _undated(head)
+
+
+def _undated(head: bytes) -> list[bytes]:
+    return [line for line in head.split(b"\r\n") if not line.startswith(b"Date: ")]
+
+
+@pytest.mark.parametrize("method", ["POST", "PUT", "PATCH", "DELETE", "OPTIONS"])
+def test_it_is_read_only(method: str) -> None:
+    with serving() as page:
+        assert ask(page, "/metrics", method, b"x" * 100) == (405, "read only; GET and HEAD are allowed\n")
+        assert ask(page, "/metrics")[0] == 200
+
+
+def test_a_method_that_is_none_is_not_implemented() -> None:
+    """RFC 9110, 9.1: 501 for a method that is not recognised, 405 for one that is and is not allowed."""
+    with serving() as page:
+        assert ask(page, "/metrics", "LIGHT") == (501, "501 Unsupported method ('LIGHT')\n")
+
+
+def test_it_does_not_say_what_it_is_made_of() -> None:
+    with serving() as page:
+        assert b"Python" not in send(page, b"GET /healthz HTTP/1.0\r\n\r\n")
+
+
+def test_openmetrics_for_those_who_want_it() -> None:
+    with serving() as page:
+        said = send(page, b"GET /metrics HTTP/1.0\r\nAccept: application/openmetrics-text; version=1.0.0\r\n\r\n")
+    assert said.endswith(b"# EOF\n")
+
+
+# ---- nobody who asks keeps the daemon from deciding ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        b"\x00\xff" * 1_000 + b"\r\n\r\n",
+        b"\r\n",
+        b"GET\r\n\r\n",
+        b"GET /metrics HTTP/9.9\r\n\r\n",
+        b"GET /metrics HTTP/1.0\r\nno colon\r\n\r\n",
+        b"GET /metrics\r\n",
+        b"\x16\x03\x01\x02\x00\x01\x00\x01\xfc\x03\x03",
+        b"POST /metrics HTTP/1.1\r\nContent-Length: 99999999999\r\n\r\n",
+    ],
+)
+def test_what_is_no_request_is_no_crash(said: bytes) -> None:
+    with serving(patience_s=SHORT_S) as page:
+        send(page, said)
         assert ask(page, "/healthz")[0] == 200
 
 
-def test_many_slow_clients_are_turned_away_and_the_page_recovers() -> None:
+@pytest.mark.parametrize(
+    ("said", "status"),
+    [
+        (b"GET /" + b"x" * (HEAD_BYTES - 5), b"431"),
+        (b"x" * HEAD_BYTES, b"400"),
+        (b"GET / HTTP/1.0\r\nCookie: ".ljust(HEAD_BYTES, b"x"), b"431"),
+        (b"GET / HTTP/1.0\r\n" + b"A: b\r\n" * 101, b"431"),
+    ],
+    ids=["request line", "no request", "header", "headers"],
+)
+def test_a_head_that_is_too_long_is_refused_as_soon_as_it_is(said: bytes, status: bytes) -> None:
+    """Without waiting for its end."""
     with serving() as page:
+        assert status in send(page, said).partition(b"\n")[0]
+
+
+def test_a_head_that_never_ends_is_not_read() -> None:
+    with serving() as page:
+        for start in (b"GET /", b"GET / HTTP/1.0\r\nCookie: "):
+            send(page, start, *(b"x" * 65_536 for _ in range(200)))
+        assert ask(page, "/healthz")[0] == 200
+
+
+@pytest.mark.parametrize("start", [b"", b"GET /metrics HTTP/1.0\r\nCookie: "], ids=["at first", "in a header"])
+def test_one_byte_now_and_then_does_not_hold_a_place(start: bytes) -> None:
+    """Each byte comes well within the time for all of them."""
+    with serving(patience_s=SHORT_S) as page, socket.create_connection(page.address, WITHIN_S) as client:
+        client.sendall(start)
+        for _ in range(round(WITHIN_S / (SHORT_S / 4))):
+            try:
+                client.sendall(b"x")
+                if select.select([client], [], [], SHORT_S / 4)[0]:
+                    client.recv(65_536)
+                    break
+            except ConnectionError:
+                break
+        else:
+            pytest.fail("it goes on listening")
+        assert recovers(page)
+
+
+def test_silence_does_not_hold_a_place() -> None:
+    with serving(patience_s=SHORT_S) as page, socket.create_connection(page.address, WITHIN_S) as client:
+        assert client.recv(1) == b""
+
+
+class Long(Collector):
+    """More than the sockets on the way hold."""
+
+    def collect(self) -> Iterable[Gauge]:
+        yield from Gauge("long", "x" * 32_000_000, registry=None).collect()
+
+
+def test_who_never_reads_the_answer_is_cut_off() -> None:
+    with serving(patience_s=SHORT_S, also=Long()) as page, ExitStack() as stack:
+        for _ in range(AT_ONCE):
+            client = stack.enter_context(socket.create_connection(page.address, WITHIN_S))
+            client.sendall(b"GET /metrics HTTP/1.0\r\n\r\n")
+        assert recovers(page)
+
+
+def test_many_slow_clients_are_turned_away_and_the_page_recovers() -> None:
+    with serving(patience_s=60 * WITHIN_S) as page:
         slow = [socket.create_connection(page.address, WITHIN_S) for _ in range(AT_ONCE)]
         with socket.create_connection(page.address, WITHIN_S) as late:
             assert late.recv(1_000) == b""
         for client in slow:
             client.close()
-        # Each place is free again once its thread has seen the close; asking again is the only way to know.
-        for _ in range(1_000):
-            try:
-                assert ask(page, "/healthz")[0] == 200
-                break
-            except (ConnectionError, http.client.BadStatusLine):
-                continue
-        else:
-            pytest.fail("the page did not recover")
+        assert recovers(page)
+
+
+def test_hundreds_of_clients_get_no_more_threads_than_there_are_places() -> None:
+    before = threading.active_count()
+    with serving(patience_s=SHORT_S) as page, ExitStack() as stack:
+        for _ in range(300):
+            stack.enter_context(socket.create_connection(page.address, WITHIN_S))
+            assert threading.active_count() <= before + AT_ONCE + 1
+        assert recovers(page)
+
+
+class Meeting(Collector):
+    """Waits a moment for another page to be made at the same time."""
+
+    def __init__(self) -> None:
+        self.met = False
+        self._two = threading.Barrier(2)
+
+    def collect(self) -> Iterable[Gauge]:
+        with suppress(threading.BrokenBarrierError):
+            self._two.wait(SHORT_S)
+            self.met = True
+        return ()
+
+
+def test_one_page_is_made_at_a_time() -> None:
+    meeting = Meeting()
+    with serving(also=meeting) as page:
+        askers = [threading.Thread(target=lambda: ask(page, "/metrics")) for _ in range(AT_ONCE)]
+        for asker in askers:
+            asker.start()
+        for asker in askers:
+            asker.join(WITHIN_S)
+    assert not meeting.met
+
+
+@pytest.mark.parametrize("address", [("127.0.0.1", 0), None])
+def test_a_page_in_the_making_gives_way_to_who_decides(address: tuple[str, int] | None) -> None:
+    usual_s = sys.getswitchinterval()
+    with page_of_the_daemon(address, CollectorRegistry(), Pulse(lambda: True), log.make("json", stream=io.StringIO())):
+        assert sys.getswitchinterval() == pytest.approx(usual_s if address is None else GIVE_WAY_S)
+    assert sys.getswitchinterval() == usual_s
+
+
+def test_closing_waits_for_nobody() -> None:
+    with serving(patience_s=60 * WITHIN_S) as page, socket.create_connection(page.address, WITHIN_S) as client:
+        client.sendall(b"GET")
+        closing = page.close()
+        assert client.recv(1) == b""
+        closing.join(WITHIN_S)
+        assert not closing.is_alive()
+
+
+def test_it_stands_on_ipv6_too() -> None:
+    try:
+        socket.create_server(("::1", 0), family=socket.AF_INET6).close()
+    except OSError:
+        pytest.skip("this machine has no IPv6")
+    page = Page(("::1", 0), CollectorRegistry(), lambda: None, lambda: None)
+    try:
+        assert ask(page, "/healthz") == (200, "well\n")
+    finally:
+        page.close().join(WITHIN_S)
 
 
 def test_a_port_that_is_taken_is_one_clear_line() -> None:

@@ -8,12 +8,13 @@ from .trial import Trial
 
 SEEDS = range(40)
 EXPECTED = (
-    *("connection_lost", "restart", "clock_steps", "nonsense", "broker_lets_go", "Refused", "Moved", "FalseOff"),
+    *("connection_lost", "restart", "clock_steps", "nonsense", "broker_lets_go", "clock found right", "Refused", "Moved", "FalseOff"),
     *("HoldBegun", "HoldEnded", "Commanded", "Coalesced", "Undelivered", "Faulted", "Recovered"),
     # A day part's beginning moves nobody, and blindness with `last` only who is arriving at that very moment.
     *(f"moved by {event}" for event in Event if event not in (Event.PART_BEGINS, Event.BLIND_LAST)),
     *("sensor_out", "sensor_stuck", "battery_low", "room_blind", "event_retained", "message_refused", "hold_forgotten"),
     *("enclosed", "part working", "part dusk", "part evening", "part night"),
+    *("the last part stands in", "the brightest part stands in"),
     *("moving", "blending", "unfinished blends", "Rested", "PutOut", "Blended", "Maintains", "Coloured", "by meter"),
 )
 

@@ -104,7 +104,8 @@ class Trial:
         """Rooms in a hands-off hold → when it began."""
         self.holds: dict[str, HoldBegun] = {}
         self.linked = False
-        self.controller = Controller(self.building, {}, self.boot)
+        self.clock_known = self.random.random() < 0.8
+        self.controller = Controller(self.building, {}, self.boot, clock_known=self.clock_known)
         self.paces = {name: fixture.pace_ms for name, fixture in self.building.fixtures.items()}
         self.topics = {wire.topic for fixture in self.building.fixtures.values() for wire in fixture.messages}
 
@@ -129,6 +130,7 @@ class Trial:
             (2, self.connect),
             (1, self.restart),
             (1, self.clock_steps),
+            (2, self.clock_is_known),
         )
         weights = [weight for weight, _ in happens]
         [(_, happening)] = self.random.choices(happens, weights)
@@ -245,7 +247,8 @@ class Trial:
         if self.random.random() < 0.3:
             self.boot = f"boot{self.counts['restart']}"
             self.now = Now(self.random.randrange(1, HOUR_MS), self.now.wall)
-        self.controller = Controller(self.building, dict(self.folder), self.boot)
+        self.clock_known = self.random.random() < 0.6
+        self.controller = Controller(self.building, dict(self.folder), self.boot, clock_known=self.clock_known)
         self.controller.linked(self.now)
         if before is not None:
             assert self.memory_of_wishes() == before, "a restart lost what was written"
@@ -258,6 +261,13 @@ class Trial:
             wishes = record.occupancy
             found[name] = (wishes.state, wishes.hold, wishes.asked, wishes.bias, wishes.warned)
         return found
+
+    def clock_is_known(self) -> None:
+        """Somebody, or ten minutes, has told us that the wall clock is right."""
+        before = self.clock_known
+        self.clock_known = True
+        self.take(self.controller.clock_known(self.now))
+        self.counts["clock found right"] += not before
 
     def clock_steps(self) -> None:
         step_ms = self.random.choice([-1, 1]) * self.random.choice([5 * SECOND_MS, HOUR_MS, 9 * HOUR_MS, 3 * DAY_MS])
@@ -312,6 +322,10 @@ class Trial:
             if moving_only and (aiming.aim is None or not aiming.aim.moving):
                 continue
             holding = self.calendar.holding(self.building.rooms[name].parts, self.now.wall)
+            if not self.clock_known:
+                holding = room._course.holding
+                assert holding.stand_in or not room._course.remembered[0], "a day part holds by a clock nobody trusts"
+                self.counts[f"the {holding.stand_in} part stands in"] += 1
             self.counts[f"part {holding.part}"] += 1
             self.counts["enclosed"] += room._occupancy.latch is not None
             if room._now != self.now and not moving_only:
@@ -374,6 +388,7 @@ class Trial:
     def peace(self) -> None:
         """Faults stop: everybody leaves, holds end, and in bounded time every lamp is what its room's record says."""
         self.connect()
+        self.clock_is_known()
         self.broker_lets_go()
         for topic, payload in EVERYBODY_LEAVES:
             self.take(self.controller.receive(Message(topic, payload), self.now))

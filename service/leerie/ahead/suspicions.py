@@ -9,7 +9,7 @@ from leerie.ahead.dates import folded
 from leerie.ahead.stretches import Stretch
 from leerie.ahead.year import Year, following
 from leerie.config.building import Building, Room, SunStart
-from leerie.config.problems import Flaw
+from leerie.config.problems import Flaw, hours
 from leerie.config.scenes import Scene
 from leerie.daylight import civil, sun
 from leerie.daylight.calendar import DAY_US
@@ -17,7 +17,7 @@ from leerie.targets.scenes import lights
 
 TEN_S = 10 * 3_600
 """Common practice, no source: what is dark at ten in the morning was meant for the night."""
-HOUR_US = DAY_US // 24
+MINUTE_US = 60 * civil.SECOND_US
 APART = (0, -1, 1)
 """Days from one part's date to the other's: what starts after midnight may change places with the next day's."""
 
@@ -29,6 +29,7 @@ def suspicions(year: Year) -> Iterator[Flaw]:
         yield from _dark(year, room)
         yield from _lit(year, room)
         yield from _bright(year, room)
+        yield from _gliding(year, room)
 
 
 # ---- starts ----------------------------------------------------------------------------------------------------------
@@ -44,7 +45,7 @@ def _failing(year: Year) -> Iterator[Flaw]:
     for part in dict.fromkeys(part for room in year.building.rooms.values() for part in room.parts):
         path = ("day_parts", part, "starts")
         if part in missed:
-            problem = f"does not start on {folded(missed[part])}, when the sun does not get there"
+            problem = f"does not start {folded(missed[part])}, when the sun does not get there"
             yield Flaw(path, problem, "earliest or latest says when instead")
         elif part not in started:
             yield Flaw(path, "does not start on any day of the coming year", "days that come")
@@ -76,11 +77,11 @@ def _changed(
 ) -> Flaw:
     """Each of two parts and the dates on which it is the earlier one; the more usual order is taken as meant."""
     early, late = sorted((first, second), key=lambda part: -len(part[1]))
-    problem = f"starts after {late[0]}, not before it, on {folded(late[1])}; in {', '.join(rooms)}"
+    problem = f"starts after {late[0]}, not before it, {folded(late[1])}; in {', '.join(rooms)}"
     moving = early[0]
     if _follows_sun(building, late[0]) and not _follows_sun(building, early[0]):
         moving = late[0]
-        problem = f"starts before {early[0]}, not after it, on {folded(late[1])}; in {', '.join(rooms)}"
+        problem = f"starts before {early[0]}, not after it, {folded(late[1])}; in {', '.join(rooms)}"
     return Flaw(("day_parts", moving, "starts"), problem, "earliest and latest keep two parts in order")
 
 
@@ -100,7 +101,7 @@ def _dark(year: Year, room: Room) -> Iterator[Flaw]:
             late.setdefault(stretch.part, []).extend(_mornings(year, stretch))
     for part, days in late.items():
         if days:
-            problem = f"is dark and runs on past 10:00 on {folded(days)}"
+            problem = f"is dark and runs on past 10:00 {folded(days)}"
             yield Flaw(("rooms", room.name, "scenes", part), problem, "a part that starts on those days ends it")
 
 
@@ -128,20 +129,41 @@ def _lit(year: Year, room: Room) -> Iterator[Flaw]:
         if part is not None and ends - began > DAY_US and _lights(room.scenes[part]):
             long.setdefault(part, []).append(stretch)
     for part, found in long.items():
-        hours = max(stretch.ends - stretch.began for stretch in found) / HOUR_US
+        longest = hours(max(stretch.ends - stretch.began for stretch in found) / MINUTE_US)
         days = folded(civil.local(year.zone, stretch.began).date() for stretch in found)
-        problem = f"is lit and runs on past 24 h, for up to {hours:.0f} h, from {days}"
+        problem = f"is lit and runs on past 24 h, for up to {longest}, where it begins {days}"
         yield Flaw(("rooms", room.name, "scenes", part), problem, "a part that starts in between ends it")
 
 
 def _bright(year: Year, room: Room) -> Iterator[Flaw]:
     for part, evening in year.evenings(room).items():
         found = eye.estimate(year.building, room, part, eye.EVENING)
-        if found.edi is not None and found.met is False:
-            spread = f"{found.low:.0f}–{found.high:.0f}"
-            problem = f"brings melanopic EDI of about {found.edi:.0f} lx ({spread}) in the three hours before bed"
-            allowed = f"{eye.EVENING.lux:g} lx at most: Brown et al. 2022; an estimate, first on {evening.first}"
-            yield Flaw(("rooms", room.name, "scenes", part), problem, allowed)
+        if found.met is False:
+            yield _too_bright(room, found, evening.first)
+
+
+def _gliding(year: Year, room: Room) -> Iterator[Flaw]:
+    """Parts that are dim enough in the end, but not yet when the three hours begin."""
+    told = {part for part in year.evenings(room) if eye.estimate(year.building, room, part, eye.EVENING).met is False}
+    dim: set[tuple[str, str, float]] = set()
+    for glide in year.glides(room):
+        key = glide.earlier, glide.part, glide.share
+        if glide.part in told or key in dim:
+            continue
+        found = eye.estimate(year.building, room, glide.part, eye.EVENING, earlier=glide.earlier, blended=glide.share)
+        if found.met is False:
+            told.add(glide.part)
+            yield _too_bright(room, found, glide.day, f", on the way from {glide.earlier},")
+        dim.add(key)
+
+
+def _too_bright(room: Room, found: eye.Estimate, first: date, how: str = "") -> Flaw:
+    told = [0.0 if value is None else value for value in (found.edi, found.low, found.high)]
+    digits = next(digits for digits in range(4) if digits == 3 or round(told[0], digits) > eye.EVENING.lux)
+    edi, low, high = (f"{value:.{digits}f}" for value in told)
+    problem = f"brings{how} melanopic EDI of about {edi} lx ({low}–{high}) in the three hours before bed"
+    allowed = f"{eye.EVENING.lux:g} lx at most: Brown et al. 2022; an estimate, first on {first}"
+    return Flaw(("rooms", room.name, "scenes", found.part), problem, allowed)
 
 
 def _lights(scene: Scene) -> bool:

@@ -1,6 +1,7 @@
 """The coming year: every start in it, looked up once, and the days of a room as they follow from them."""
 
 from bisect import bisect_right
+from collections.abc import Iterator
 from datetime import date, timedelta
 from functools import cached_property, partial
 from itertools import islice, takewhile
@@ -17,6 +18,8 @@ from leerie.daylight.calendar import DATES, LOOK_BACK_US, Calendar, Start
 
 DAYS = 365
 WEEK = 7
+MOMENT_US = 5 * 60 * civil.SECOND_US
+"""Common practice, no source: what is over so soon is no evening's light."""
 
 
 class Evening(NamedTuple):
@@ -26,6 +29,18 @@ class Evening(NamedTuple):
     """On which it does."""
     by_day: bool = False
     """It has then begun before them."""
+
+
+class Glide(NamedTuple):
+    """A part is still on its way from the one before it when the three hours before bed begin, and longer than a
+    moment.
+    """
+
+    day: date
+    earlier: str
+    part: str
+    share: float
+    """Of the way, 0…1, at that moment."""
 
 
 class Year:
@@ -85,22 +100,46 @@ class Year:
             self._evenings[room.parts] = self._before_bed(self.row(room.parts))
         return self._evenings[room.parts]
 
+    def glides(self, room: Room) -> Iterator[Glide]:
+        """What the room is on the way from when the three hours before bed begin, one blend deep, day by day."""
+        row = self.row(room.parts)
+        for day in self.days:
+            bed = self._bed(day)
+            running = 0 if bed is None else _running(row, bed - eye.EVENING_US)
+            if bed is None or not 0 < running < len(row):
+                continue
+            before, (part, began, _) = row[running - 1 : running + 1]
+            since = bed - eye.EVENING_US - began
+            blend = 0 if part is None else self.building.parts[part].blend_ms * 1_000
+            lasts = 0 <= since < blend - MOMENT_US
+            if part is not None and before.part is not None and before.ends == began and lasts:
+                yield Glide(day, before.part, part, since / blend)
+
     def _before_bed(self, row: tuple[Stretch, ...]) -> dict[str, Evening]:
         found: dict[str, Evening] = {}
         for day in self.days:
-            bed = None if self.building.site.bed is None else self._on[day].get(self.building.site.bed)
+            bed = self._bed(day)
             if bed is None:
                 continue
-            running = bisect_right(row, bed - eye.EVENING_US, key=attrgetter("ends"))
+            running = _running(row, bed - eye.EVENING_US)
             for part, began, _ in takewhile(partial(_begins_before, bed), islice(row, running, None)):
                 if part is not None:
                     known = found.get(part, Evening(day))
                     found[part] = Evening(known.first, known.by_day or began < bed - eye.EVENING_US)
         return found
 
+    def _bed(self, day: date) -> int | None:
+        """When people go to bed, µs UTC."""
+        return None if self.building.site.bed is None else self._on[day].get(self.building.site.bed)
+
     @cached_property
     def next_holiday(self) -> date | None:
         return next((day for day in self.days if self.almanac.is_holiday(day)), None)
+
+
+def _running(row: tuple[Stretch, ...], instant: int) -> int:
+    """The place in the row of what holds at the instant, or begins next."""
+    return bisect_right(row, instant, key=attrgetter("ends"))
 
 
 def _begins_before(instant: int, stretch: Stretch) -> bool:

@@ -4,17 +4,21 @@ import argparse
 import json
 
 from leerie.cli import wishes
-from leerie.intake.wishes import bias
+from leerie.cli.options import Options
+from leerie.intake.wishes import BIAS, bias
 
 
 def add(parser: argparse.ArgumentParser) -> None:
     wishes.add(parser)
-    parser.add_argument("bias", metavar="X", type=float, help="-0.9…1: -0.15 is dimmer, 0 clears")
+    parser.add_argument("bias", metavar="X", help="-0.9…1: -0.15 is dimmer, 0 clears")
     parser.add_argument(
         "--for", dest="ends", metavar="DURATION", help="90m, vacant, day_part or ever; default: for ever"
     )
 
 
 def main(args: argparse.Namespace) -> int:
-    payload = json.dumps(args.bias if args.ends is None else {"bias": args.bias, "for": args.ends})
-    return wishes.say(args, bias, payload, lambda _before, now: abs(now["bias"] - args.bias) < 1e-6)
+    options = Options()
+    wanted = options.number("X", args.bias, BIAS) or 0.0
+    options.stop_if_wrong()
+    payload = json.dumps(wanted if args.ends is None else {"bias": wanted, "for": args.ends})
+    return wishes.say(args, bias, payload, lambda _before, now: abs(now["bias"] - wanted) < 1e-6)

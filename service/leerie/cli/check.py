@@ -6,6 +6,7 @@ import os
 import sys
 import textwrap
 from collections.abc import Sequence
+from contextlib import suppress
 from datetime import UTC, date, datetime
 from shutil import get_terminal_size
 from zoneinfo import ZoneInfo
@@ -13,6 +14,7 @@ from zoneinfo import ZoneInfo
 from leerie.ahead import Year, suspicions
 from leerie.cli import configured
 from leerie.config import ConfigError, Loaded, Problem, load
+from leerie.config.problems import shown
 from leerie.report import checked, understood
 
 YEARS = range(1971, 2100)
@@ -35,23 +37,28 @@ def main(args: argparse.Namespace) -> int:
         return 1
     year = Year(loaded.building, args.date or _today(loaded))
     found = _suspicions(loaded, year)
-    if args.json:
-        print(json.dumps(checked.accepted(year, found), ensure_ascii=False))
-    else:
-        for line in understood.page(year):
-            print(line)
-        _print_warnings(found)
+    with suppress(BrokenPipeError):  # who has seen enough still wants to know whether warnings count
+        _print(args, year, found)
     if found and args.strict:
         print(f"{_count(found)}, and --strict makes them count", file=sys.stderr)
         return 1
     return 0
 
 
+def _print(args: argparse.Namespace, year: Year, found: Sequence[Problem]) -> None:
+    if args.json:
+        print(json.dumps(checked.accepted(year, found), ensure_ascii=False))
+        return
+    for line in understood.page(year):
+        print(line)
+    _print_warnings(found)
+
+
 def _date(text: str) -> date:
     try:
         day = date.fromisoformat(text)
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{text!r} is no date such as 2026-03-02") from None
+        raise argparse.ArgumentTypeError(f"{shown(text)} is no date such as 2026-03-02") from None
     if day.year not in YEARS:
         raise argparse.ArgumentTypeError(f"{text} is out of reach; {YEARS.start} to {YEARS.stop - 1}")
     return day

@@ -1,24 +1,25 @@
 """`leerie explain`: why every lamp of a room is as it is; with any of the options, why it would be."""
 
 import argparse
-import math
 import secrets
+import sys
 from collections.abc import Iterator
 from datetime import UTC, date, datetime, time
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import msgspec
 
 from leerie import report
-from leerie.cli import StopError, configured
+from leerie.cli import ANSWER_S, StopError, configured, no_answer, streams
+from leerie.cli.options import Options
 from leerie.config.building import Building
-from leerie.config.problems import listing, nearest, shown
+from leerie.config.problems import shown
 from leerie.daylight import civil
 from leerie.report import explained
 from leerie.supposed import STATES, sent, suppose
 from leerie.views import LampView
 
-ANSWER_S = 3.0
 YEARS = range(1971, 2100)
 """Instants are reckoned from 1970; the sun's formulas are made for the years around 2000."""
 MOST_LX = 200_000.0
@@ -38,7 +39,6 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 def main(args: argparse.Namespace) -> int:
     building = configured.building(args)
-    _check_room(args.room, building)
     options = (args.at, args.state, args.cloud, args.outdoor_lux)
     explain = _live if all(option is None for option in options) else _supposed
     for line in explain(args, building):
@@ -46,49 +46,46 @@ def main(args: argparse.Namespace) -> int:
     return 0
 
 
-def _check_room(room: str, building: Building) -> None:
-    if room not in building.rooms:
-        meant = nearest(room, building.rooms)
-        hint = f"; did you mean {meant}?" if meant else ""
-        raise StopError(f"unknown room {shown(room)}; known: {listing(building.rooms)}{hint}", 2)
+def _style(building: Building) -> dict[str, Any]:
+    """How the page is to be written."""
+    switched = {name for name, lamp in building.fixtures.items() if lamp.kind == "switched"}
+    return {"switched": switched, "width": streams.columns(explained.WIDTH)}
 
 
 # ---- as it would be --------------------------------------------------------------------------------------------------
 
 
+def _room_known(args: argparse.Namespace, building: Building) -> Options:
+    """Options that note a room which is not there."""
+    options = Options()
+    if wrong := configured.unknown_room(args, building):
+        options.note(wrong)
+    return options
+
+
 def _supposed(args: argparse.Namespace, building: Building) -> Iterator[str]:
     zone = ZoneInfo(building.site.timezone)
-    state = args.state or "occupied"
-    if state not in STATES:
-        meant = nearest(state, STATES)
-        hint = f"; did you mean {meant}?" if meant else ""
-        raise StopError(f"--state: {shown(state)} is no state; allowed are {', '.join(STATES)}{hint}", 2)
-    cloud = _number("--cloud", args.cloud, 1.0)
-    lux = _number("--outdoor-lux", args.outdoor_lux, MOST_LX)
-    wall = _instant(args.at, zone)
+    options = _room_known(args, building)
+    state = options.word("--state", args.state or "occupied", STATES)
+    cloud = options.number("--cloud", args.cloud, (0.0, 1.0))
+    lux = options.number("--outdoor-lux", args.outdoor_lux, (0.0, MOST_LX))
+    wall = _instant(args.at, zone, options)
+    options.stop_if_wrong()
+    if cloud is not None and lux is not None:
+        print("--cloud: is not used; --outdoor-lux says how bright it is outdoors", file=sys.stderr)
     found = suppose(building, args.room, STATES[state], wall, cloud=cloud, lux=lux)
     if args.json:
         sky, room = report.sky(found.sky, zone), report.room_state(found.room, zone)
         yield explained.answer(sky, room, found.sent).decode()
         return
-    title = f"{args.room}, if it were {state} on {civil.local(zone, wall):%A %Y-%m-%d at %H:%M}:"
-    yield from explained.page(title, report.because(found.room.because, zone), found.sent)
+    moment = civil.local(zone, wall)
+    title = f"{args.room}, if it were {'in ' * (state == 'grace')}{state} on {moment:%A %Y-%m-%d at %H:%M}:"
+    because = report.because(found.room.because, zone)
+    yield from explained.page(title, because, found.sent, **_style(building))
 
 
-def _number(option: str, text: str | None, most: float) -> float | None:
-    if text is None:
-        return None
-    try:
-        number = float(text)
-    except ValueError:
-        number = math.nan
-    if not 0 <= number <= most:
-        raise StopError(f"{option}: {shown(text)} is not allowed; a number from 0 to {most:.10g} is", 2)
-    return number
-
-
-def _instant(text: str | None, zone: ZoneInfo) -> int:
-    """Wall clock, µs UTC."""
+def _instant(text: str | None, zone: ZoneInfo, options: Options) -> int:
+    """Wall clock, µs UTC; what is no moment is noted, and now taken for it."""
     now = datetime.now(UTC)
     if text is None:
         return int(now.timestamp()) * civil.SECOND_US
@@ -96,7 +93,8 @@ def _instant(text: str | None, zone: ZoneInfo) -> int:
     if read is None or read.year not in YEARS:
         allowed = "17:00, 2026-12-21 17:00 or, with an offset, 2026-12-21T17:00:00+00:00"
         years = f"years from {YEARS.start} to {YEARS.stop - 1}"
-        raise StopError(f"--at: {shown(text)} is no moment; allowed are times such as {allowed}, {years}", 2)
+        options.note(f"--at: {shown(text)} is no moment; allowed: times such as {allowed}, {years}")
+        return int(now.timestamp()) * civil.SECOND_US
     if read.tzinfo is not None:
         return int(read.timestamp()) * civil.SECOND_US
     return civil.moment(zone, read.date(), read.hour * 3600 + read.minute * 60 + read.second)
@@ -129,6 +127,10 @@ class _Fault(msgspec.Struct):
     text: str
 
 
+class _Hold(msgspec.Struct):
+    ends: str = msgspec.field(name="for")
+
+
 class _State(msgspec.Struct):
     """What of a published state is needed here."""
 
@@ -137,6 +139,8 @@ class _State(msgspec.Struct):
     fixtures: dict[str, _Lamp | None] | None
     because: list[str]
     faults: list[_Fault]
+    hold: _Hold | None = None
+    bias: float = 0.0
 
 
 class _Service(msgspec.Struct):
@@ -145,15 +149,14 @@ class _Service(msgspec.Struct):
 
 def _live(args: argparse.Namespace, building: Building) -> Iterator[str]:
     """The chain down to the payload starts from the levels as they are published, to three decimals."""
+    _room_known(args, building).stop_if_wrong()
     root = building.broker.topics
     names = (f"{root}/service", f"{root}/sky", f"{root}/room/{args.room}/state")
     service, sky, room = _kept(building, names)
     try:
         running = msgspec.json.decode(service, type=_Service).running if service is not None else False
         if not running or sky is None or room is None:
-            raise StopError(
-                f"{args.room}: no leerie answers within {ANSWER_S:.0f} s; is `leerie run` running on this broker?"
-            )
+            raise StopError(no_answer(args.room, running=running, known=room is not None))
         msgspec.json.decode(sky)
         state = msgspec.json.decode(room, type=_State)
         lamps = {
@@ -169,10 +172,9 @@ def _live(args: argparse.Namespace, building: Building) -> Iterator[str]:
     if args.json:
         yield explained.answer(sky, room, told).decode()
         return
-    until = f" until {state.until}" if state.until else ""
-    yield from explained.page(
-        f"{args.room}: {state.state}{until}", state.because, told, (fault.text for fault in state.faults)
-    )
+    title = explained.title(args.room, state.state, state.until, state.hold.ends if state.hold else None, state.bias)
+    faults = (fault.text for fault in state.faults)
+    yield from explained.page(title, state.because, told, faults, **_style(building))
 
 
 def _kept(building: Building, topics: tuple[str, ...]) -> list[bytes | None]:

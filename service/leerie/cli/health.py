@@ -7,7 +7,7 @@ import time
 from leerie.cli import StopError, configured
 from leerie.config.building import Broker
 from leerie.runtime.connection import Got
-from leerie.runtime.instance import ailment
+from leerie.runtime.instance import ailment, says_stopped
 from leerie.runtime.visit import NoVisitError, Visit
 
 KEPT_S = 2.0
@@ -24,11 +24,20 @@ def main(args: argparse.Namespace) -> int:
         card = _card(broker)
     except NoVisitError as fault:
         raise StopError(f"broker {broker.host}:{broker.port}: {fault}") from fault
-    why = "nothing has been heard of it" if card is None else ailment(card, time.time_ns() // 1_000)
+    why = _ailment(card, broker.topics)
     if why is not None:
-        raise StopError(f"leerie on {broker.topics}/: {why}")
-    print("well")
+        raise StopError(why)
+    print("connected and deciding")
     return 0
+
+
+def _ailment(card: bytes | None, root: str) -> str | None:
+    if card is None:
+        return f"nothing has been heard of a leerie on the topics {root}/…; is `leerie run` running on this broker?"
+    if says_stopped(card):
+        return f"no leerie runs on the topics {root}/…, or the broker has lost it"
+    why = ailment(card, time.time_ns() // 1_000)
+    return None if why is None else f"leerie on the topics {root}/…: {why}"
 
 
 def _card(broker: Broker) -> bytes | None:

@@ -4,17 +4,19 @@ A command is a module of this package with two functions: `add(parser)` adds its
 and returns the exit code: 0 done, 1 something is wrong, 2 wrong usage.
 """
 
-import argparse
 import gc
-import importlib
 import os
+import signal
 import sys
-import traceback
 from collections.abc import Sequence
-from pathlib import Path
+from importlib import import_module
+from typing import TYPE_CHECKING
 
 from leerie import __version__
-from leerie.cli import StopError
+from leerie.cli import StopError, streams
+
+if TYPE_CHECKING:
+    import argparse
 
 COMMANDS = {
     "run": "the daemon: light where somebody is, dark where they have left",
@@ -31,34 +33,43 @@ COMMANDS = {
 
 def run() -> None:
     """The entry point."""
+    # At once, whatever is being imported; a command that has something to put in order takes the signal over.
+    signal.signal(signal.SIGINT, lambda *_: os._exit(1))
     # Loading makes many objects and hardly any garbage; at the usual 700 the collector goes through them all again
     # and again, for a tenth of the time a command takes.
     gc.set_threshold(50_000)
+    streams.make_forgiving()
     sys.exit(main(sys.argv[1:]))
 
 
 def main(words: Sequence[str]) -> int:
     """Do what the words say and return the exit code; argparse itself leaves with 2 on wrong usage."""
-    args = _parser(words).parse_args(words)
-    command = importlib.import_module(f"leerie.cli.{args.command}")
+    code = 0
     try:
-        code = command.main(args)
-        sys.stdout.flush()
+        args = _parser(words).parse_args(words)
+        command = import_module(f"leerie.cli.{args.command}")
+        # The daemon's words go to stderr; it lights the house whether or not anybody reads what else it might say.
+        if args.command != "run":
+            streams.check_writable()
+        code = int(command.main(args))
+        streams.flush()
     except StopError as stop:
         print(stop, file=sys.stderr)
         return stop.code
-    except KeyboardInterrupt:
-        return 1
-    except BrokenPipeError:  # who read our output has gone, and with them anybody to tell
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
+    except BrokenPipeError:  # who read our output has seen enough of it: that is nothing wrong
+        streams.give_up()
     except Exception as fault:  # noqa: BLE001 -- the last door: users get a line, never a traceback
-        print(_confession(fault), file=sys.stderr)
+        why = streams.why_unwritable(fault)
+        if why is not None:
+            streams.give_up()
+        print(_confession(fault) if why is None else why, file=sys.stderr)
         return 1
-    return int(code)
+    return code
 
 
-def _parser(words: Sequence[str]) -> argparse.ArgumentParser:
+def _parser(words: Sequence[str]) -> "argparse.ArgumentParser":
+    import argparse  # noqa: PLC0415 - run() is to be reached before anything that takes time
+
     parser = argparse.ArgumentParser(
         prog="leerie",
         description="Lights each room over MQTT when somebody is there, and darkens it when they have left.",
@@ -67,14 +78,22 @@ def _parser(words: Sequence[str]) -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
     named = next((word for word in words if not word.startswith("-")), None)
     for name, summary in COMMANDS.items():
-        command = commands.add_parser(name, help=summary, description=summary[0].upper() + summary[1:] + ".")
+        sentence = summary[0].upper() + summary[1:] + ("" if summary.endswith("?") else ".")
+        command = commands.add_parser(name, help=summary, description=sentence)
         command.add_argument("--config", metavar="PATH", help="default: LEERIE_CONFIG, else ./leerie.toml")
         if name == named:
-            importlib.import_module(f"leerie.cli.{name}").add(command)
+            import_module(f"leerie.cli.{name}").add(command)
+    if named is not None and named not in COMMANDS:
+        from leerie.config.problems import unknown  # noqa: PLC0415 - only who mistypes has to wait for it
+
+        parser.error(unknown("command", named, COMMANDS))
     return parser
 
 
 def _confession(fault: Exception) -> str:
+    import traceback  # noqa: PLC0415 - as in _parser
+    from pathlib import Path  # noqa: PLC0415 - as in _parser
+
     place = traceback.extract_tb(fault.__traceback__)[-1]
     text = " ".join(str(fault).split())
     where = f"{Path(place.filename).name}, line {place.lineno}"

@@ -1,12 +1,15 @@
 """`leerie run`: the daemon."""
 
 import argparse
+import os
+from collections.abc import Callable
 from contextlib import nullcontext
 
 import msgspec
 
 from leerie import __version__
 from leerie.cli import StopError, configured
+from leerie.config import ConfigError, load
 from leerie.config.building import Building
 from leerie.runtime import log
 from leerie.runtime.broker import LOOPBACK, EmbeddedBroker, EmbeddedBrokerError
@@ -22,24 +25,31 @@ def add(parser: argparse.ArgumentParser) -> None:
 
 
 def main(args: argparse.Namespace) -> int:
-    building = configured.building(args)
-    if args.embedded_broker:
-        building = _with_embedded(building)
+    def read() -> Building:
+        """The config as it stands now. Raises ConfigError, StopError."""
+        building = load(path, os.environ).building
+        return _with_embedded(building) if args.embedded_broker else building
+
+    path = configured.shown_path(args)
+    try:
+        building = read()
+    except ConfigError as wrong:
+        raise StopError(str(wrong)) from wrong
     try:
         with EmbeddedBroker(building.broker.port) if args.embedded_broker else nullcontext():
-            return _run(building)
+            return _run(building, read)
     except EmbeddedBrokerError as fault:
         raise StopError(str(fault)) from fault
 
 
-def _run(building: Building) -> int:
+def _run(building: Building, read: Callable[[], Building]) -> int:
     broker = building.broker
     # A password that stands in the open as another value is no secret any more, and hiding it would spoil every line.
     known = (broker.username, broker.client_id, broker.topics)
     secrets = (broker.password,) if broker.password and broker.password not in known else ()
     logger = log.make(building.service.log, secrets)
     logger.tell("leerie begins", version=__version__, site=building.site.name, rooms=len(building.rooms))
-    return Daemon(building, logger).run()
+    return Daemon(building, logger, read=read).run()
 
 
 def _with_embedded(building: Building) -> Building:

@@ -3,21 +3,22 @@
 import argparse
 import json
 import secrets
+import time
 from collections.abc import Callable, Iterator, Mapping
 from typing import Any, TypeAlias
 
-from leerie.cli import StopError, configured
+from leerie.cli import ANSWER_S, StopError, configured, no_answer, streams
 from leerie.config.building import Building
-from leerie.config.problems import listing, nearest
 from leerie.intake.reader import Meaning
 from leerie.intake.refusal import Refusal
 from leerie.messages import Message
+from leerie.report import explained
 from leerie.runtime.connection import Got
+from leerie.runtime.instance import ailment
 from leerie.runtime.visit import NoVisitError, Visit
 
-ANSWER_S = 3.0
 KEPT_S = 0.5
-"""The room's kept state comes at once, if there is one."""
+"""What the broker has kept of the room and of leerie itself comes at once, if there is any."""
 
 State: TypeAlias = Mapping[str, Any]
 """A room's state as it is published."""
@@ -36,7 +37,8 @@ def say(args: argparse.Namespace, reader: Callable[[str], Meaning], payload: str
     house = configured.building(args)
     kind = args.command
     topic = f"{house.broker.topics}/room/{args.room}/{kind}"
-    _check_room(args.room, house)
+    if wrong := configured.unknown_room(args, house):
+        raise StopError(wrong, 2)
     try:
         reader(args.room)(Message(topic, payload.encode()))
     except Refusal as refusal:
@@ -45,27 +47,29 @@ def say(args: argparse.Namespace, reader: Callable[[str], Meaning], payload: str
         state = _answer(house, kind, args.room, payload, granted)
     except NoVisitError as fault:
         raise StopError(f"broker {house.broker.host}:{house.broker.port}: {fault}") from fault
-    print(json.dumps(state, ensure_ascii=False) if args.json else _words(args.room, state))
+    if args.json:
+        print(json.dumps(state, ensure_ascii=False))
+        return 0
+    title = explained.title(
+        args.room, state["state"], state["until"], _ends(state), state["bias"], always=kind == "bias"
+    )
+    for line in explained.page(title, state["because"], {}, width=streams.columns(explained.WIDTH)):
+        print(line)
     return 0
 
 
-def _check_room(room: str, house: Building) -> None:
-    if room in house.rooms:
-        return
-    meant = nearest(room, house.rooms)
-    hint = f"; did you mean {meant}?" if meant else ""
-    raise StopError(f"unknown room {room!r}; known: {listing(house.rooms)}{hint}", 2)
+def _ends(state: State) -> str | None:
+    return None if state["hold"] is None else state["hold"]["for"]
 
 
 def _answer(house: Building, kind: str, room: str, payload: str, granted: Granted) -> State:
     """The room's state once it is as wished. Raises StopError, NoVisitError."""
-    state_topic = f"{house.broker.topics}/room/{room}/state"
     last: State | None = None
     with Visit(house.broker, f"{house.broker.client_id}-{kind}-{secrets.token_hex(4)}") as visit:
-        visit.subscribe((state_topic,))
-        before = next((state for state, kept in _states(visit, KEPT_S) if kept), None)
+        ears = _Ears(visit, house.broker.topics, room)
+        before = ears.kept()
         visit.publish(f"{house.broker.topics}/room/{room}/{kind}", payload.encode())
-        for state, kept in _states(visit, ANSWER_S):
+        for state, kept in ears.states(ANSWER_S):
             if not kept:
                 last = state
                 if granted(before, state):
@@ -73,7 +77,7 @@ def _answer(house: Building, kind: str, room: str, payload: str, granted: Grante
                 if _refused(before, state):
                     break
     if last is None:
-        raise StopError(f"{room}: no leerie answers within {ANSWER_S:.0f} s; is `leerie run` running on this broker?")
+        raise StopError(no_answer(room, running=ears.running, known=before is not None))
     faults = "".join(f"\n{room}: {fault['text']}" for fault in last["faults"])
     raise StopError(f"{room}: leerie answers, but did not do it: the room is {last['state']}{faults}")
 
@@ -84,16 +88,28 @@ def _refused(before: State | None, state: State) -> bool:
     return any(fault["code"] == "message_refused" and fault not in known for fault in state["faults"])
 
 
-def _states(visit: Visit, seconds: float) -> Iterator[tuple[State, bool]]:
-    """The room's states that come in that time, each with whether the broker had kept it."""
-    for word in visit.words(seconds):
-        if isinstance(word, Got):
+class _Ears:
+    """Hears what a room's state is, and whether leerie says that it runs."""
+
+    def __init__(self, visit: Visit, root: str, room: str) -> None:
+        self._visit = visit
+        self._service = f"{root}/service"
+        self.running = False
+        visit.subscribe((f"{root}/room/{room}/state", self._service))
+
+    def kept(self) -> State | None:
+        """The state that the broker has kept, if it has one."""
+        return next((state for state, kept in self.states(KEPT_S) if kept), None)
+
+    def states(self, seconds: float) -> Iterator[tuple[State, bool]]:
+        """The room's states that come in that time, each with whether the broker had kept it."""
+        for word in self._visit.words(seconds):
+            if not isinstance(word, Got):
+                continue
+            if word.topic == self._service:
+                self.running = ailment(word.payload, time.time_ns() // 1_000) is None
+                continue
             try:
                 yield json.loads(word.payload), word.retained
             except (ValueError, RecursionError):
                 continue  # not from a leerie
-
-
-def _words(room: str, state: State) -> str:
-    until = f" until {state['until']}" if state["until"] else ""
-    return "\n".join([f"{room}: {state['state']}{until}", *(f"  {reason}" for reason in state["because"])])

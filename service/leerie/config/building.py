@@ -7,10 +7,11 @@ what the config left out.
 
 from collections.abc import Mapping
 from datetime import date
-from typing import Literal, TypeAlias
+from typing import Annotated, Literal, TypeAlias
 
 import msgspec
 
+from leerie.config.durations import LONGEST_MS
 from leerie.config.payload import Template
 from leerie.config.scenes import Scene
 
@@ -64,14 +65,26 @@ class Broker(msgspec.Struct, frozen=True):
         return [("host", self.host), ("port", self.port)]
 
 
+class Journal(msgspec.Struct, frozen=True):
+    """How much of what was heard is kept."""
+
+    days: int
+    """0: nothing."""
+    most_bytes: int
+
+
 class Service(msgspec.Struct, frozen=True):
     state_dir: str | None
+    journal: Journal
+    """Is in `state_dir`."""
     metrics: tuple[str, int] | None
     """Host and port of the scrape page, or None for none."""
     refresh_ms: int
     drift_ms: int
     log: Literal["console", "json"] | None
     """None: console on a terminal, JSON elsewhere."""
+    trust_clock_after_ms: int
+    """After the machine's start; before that the wall clock is known to be right only if the kernel says so."""
 
 
 class Feed(msgspec.Struct, frozen=True):
@@ -230,8 +243,8 @@ class Rules(msgspec.Struct, frozen=True):
     vacant: Scene
 
 
-HoldEnd: TypeAlias = int | Literal["vacant", "day_part", "ever"]
-"""When a hold ends: after so many milliseconds, or at that event."""
+HoldEnd: TypeAlias = Annotated[int, msgspec.Meta(ge=1, le=LONGEST_MS)] | Literal["vacant", "day_part", "ever"]
+"""When a hold ends: after so many milliseconds, or at that event. Bounds are for what is read back from a record."""
 
 
 class Meter(msgspec.Struct, frozen=True):

@@ -78,10 +78,12 @@ def _file(folder: Path, name: str | None) -> str | None:
 def _service(service: models.Service, folder: Path) -> out.Service:
     return out.Service(
         state_dir=_file(folder, service.state_dir),
+        journal=out.Journal(service.journal.days, service.journal.megabytes * 1_000_000),
         metrics=address(service.metrics) if service.metrics else None,
         refresh_ms=ms(service.refresh),
         drift_ms=ms(service.drift),
         log=service.log,
+        trust_clock_after_ms=ms(service.trust_clock_after),
     )
 
 

@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 from pydantic import AfterValidator, BeforeValidator, Field
 
 from leerie.config.building import Deed
-from leerie.config.quantities import Fraction, Kelvin, Lumens, Number, Pace, Share, Standby, Watts
+from leerie.config.quantities import Fraction, Kelvin, Lumens, Number, Pace, Raw, Share, Standby, Watts
 from leerie.config.values import (
     BY_SHAPE,
     LIST,
@@ -111,9 +111,9 @@ WhenOff = Annotated[
     Allowed("text or a table; with messages, a list of { topic, payload }"),
 ]
 Trim = Annotated[list[Fraction], PAIR, Allowed("[low, high], each 0 to 1")]
-Range = Annotated[list[Number], PAIR, Allowed("[lowest, highest]")]
+Range = Annotated[list[Raw], PAIR, Allowed("[lowest, highest]")]
 Response = Annotated[
-    list[Annotated[list[Number], PAIR, Allowed("[raw, lux]")]],
+    list[Annotated[list[Raw], PAIR, Allowed("[raw, lux]")]],
     Field(min_length=2),
     Allowed("at least two of [raw, lux]"),
 ]

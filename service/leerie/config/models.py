@@ -14,6 +14,7 @@ from leerie.config.quantities import (
     Area,
     Chromaticity,
     DaylightSeen,
+    Days,
     Elevation,
     EyeRatio,
     Fraction,
@@ -22,6 +23,7 @@ from leerie.config.quantities import (
     Latitude,
     Longitude,
     Lux,
+    Megabytes,
     Percent,
     Port,
     Share,
@@ -91,12 +93,19 @@ class Broker(Table):
     keepalive: Keepalive = "15s"
 
 
+class Journal(Table):
+    days: Days = 14
+    megabytes: Megabytes = 200
+
+
 class Service(Table):
     state_dir: Text | None = None
+    journal: Journal = Journal()
     metrics: Metrics = "127.0.0.1:9464"
     refresh: Lasting = "5m"
     drift: Lasting = "10s"
     log: Literal["console", "json"] | None = None
+    trust_clock_after: Duration = "10m"
 
 
 # ---- daylight and the day --------------------------------------------------------------------------------------------

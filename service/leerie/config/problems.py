@@ -100,9 +100,28 @@ def shown(value: object) -> str:
     return str(value)
 
 
+def unknown(what: str, word: str, known: Iterable[str]) -> str:
+    """Of a name that somebody asks for: that there is none such, which there are, and which it may have meant."""
+    names = list(known)
+    meant = nearest(word, names)
+    return f"unknown {what} {shown(word)}; known: {listing(names)}" + (f"; did you mean {meant}?" if meant else "")
+
+
 def printable(text: str) -> str:
     """The same text without control characters, line ends or half characters."""
     return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)
+
+
+def one_of(names: Iterable[str], none: str = "there are none") -> str:
+    """What is allowed where a known name belongs."""
+    known = list(names)
+    return f"one of {listing(known)}" if known else none
+
+
+def hours(minutes: float) -> str:
+    """A length of time as people read it: 4 h 1 min."""
+    whole, rest = divmod(round(minutes), 60)
+    return f"{whole} h {rest} min" if rest else f"{whole} h"
 
 
 def listing(names: Iterable[str]) -> str:

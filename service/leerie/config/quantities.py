@@ -15,9 +15,17 @@ Fraction = Annotated[float, Field(ge=0, le=1), BeforeValidator(typed), Allowed("
 Share = Annotated[float, Field(ge=0.001, le=1), BeforeValidator(typed), Allowed("a number from 0.001 to 1")]
 """A part of something that is never nothing."""
 Percent = Annotated[float, Field(ge=0, le=100), BeforeValidator(typed), Allowed("percent, a number from 0 to 100")]
+Raw = Annotated[
+    float, Field(ge=-1e12, le=1e12), BeforeValidator(typed), Allowed("a number from -1000000000000 to 1000000000000")
+]
+"""In a lamp's own unit."""
 Port = Annotated[int, Field(ge=1, le=65_535), BeforeValidator(typed), Allowed("a port from 1 to 65535")]
 Pace = Annotated[
     float, Field(ge=0.01, le=1000), BeforeValidator(typed), Allowed("commands a second, from 0.01 to 1000")
+]
+Days = Annotated[int, Field(ge=0, le=3650), BeforeValidator(typed), Allowed("a whole number of days from 0 to 3650")]
+Megabytes = Annotated[
+    int, Field(ge=1, le=1_000_000), BeforeValidator(typed), Allowed("a whole number of megabytes from 1 to 1000000")
 ]
 
 # ---- where on the earth ----------------------------------------------------------------------------------------------

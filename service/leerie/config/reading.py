@@ -2,8 +2,11 @@
 
 import re
 import tomllib
+from codecs import BOM_UTF8, BOM_UTF16_BE, BOM_UTF16_LE
 from collections.abc import Iterable, Iterator, Mapping
+from errno import EFBIG, EINVAL
 from pathlib import Path as FilePath
+from stat import S_ISDIR, S_ISREG
 from typing import Any
 
 import msgspec
@@ -16,6 +19,9 @@ from leerie.config.declared import declared, sound
 from leerie.config.models import Config
 from leerie.config.problems import ConfigError, Flaw, Path, Problem, dotted, nearest
 from leerie.config.sources import Variables
+
+MOST_BYTES = 10_000_000
+"""No house takes so much to describe; a file of this length is another."""
 
 
 class Sources(msgspec.Struct, frozen=True):
@@ -82,16 +88,31 @@ def _read(path: FilePath, text: bytes, environ: Mapping[str, str]) -> tuple[Buil
 
 def _text(path: FilePath) -> bytes:
     try:
-        return path.read_bytes()
+        return _contents(path).removeprefix(BOM_UTF8)
     except (OSError, ValueError) as error:
         allowed = "a TOML file; --config or LEERIE_CONFIG names another"
         raise ConfigError([Problem(str(path), None, "", f"cannot be read: {sources.cause(error)}", allowed)]) from None
+
+
+def _contents(path: FilePath) -> bytes:
+    """Raises OSError, ere it waits for a pipe or reads a device on and on; ValueError for what no path can be."""
+    status = path.stat()
+    if not (S_ISREG(status.st_mode) or S_ISDIR(status.st_mode)):
+        raise OSError(EINVAL, "it is a device, a pipe or a socket")
+    if status.st_size > MOST_BYTES:
+        raise OSError(EFBIG, f"it is longer than {MOST_BYTES // 1_000_000} megabytes")
+    return path.read_bytes()
 
 
 # ---- TOML ------------------------------------------------------------------------------------------------------------
 
 
 def _table(file: str, text: bytes) -> dict[str, Any]:
+    if b"\0" in text:
+        found = (
+            "is UTF-16 text" if text.startswith((BOM_UTF16_LE, BOM_UTF16_BE)) else "holds NUL bytes, as no text does"
+        )
+        raise ConfigError([Problem(file, None, "", found, "a TOML file in UTF-8")])
     try:
         return tomllib.loads(text.decode())
     except UnicodeDecodeError as error:
@@ -152,7 +173,7 @@ def _files(config: Config, folder: FilePath) -> tuple[str | None, list[Flaw]]:
     if broker.password_file is None:
         return broker.password.get_secret_value() if broker.password else None, flaws
     try:
-        return (folder / broker.password_file).read_text(encoding="utf-8").rstrip("\r\n"), flaws
+        return _contents(folder / broker.password_file).decode().rstrip("\r\n"), flaws
     except (OSError, ValueError) as error:
         flaws.append(
             Flaw(("broker", "password_file"), f"cannot be read: {sources.cause(error)}", "a file of UTF-8 text")

@@ -4,6 +4,7 @@ pydantic-settings turns variables into nested tables. What it passes over in sil
 key answers to, a secret that cannot be read, a room that only a misspelt variable knows.
 """
 
+import json
 from collections.abc import Mapping
 from pathlib import Path as FilePath
 from typing import Any
@@ -77,6 +78,7 @@ class _Nested(EnvSettingsSource):
         """Lists and tables are JSON; whatever else is there is told later that it is neither."""
         try:
             decoded = super().decode_complex_value(field_name, field, value)
+            json.dumps(decoded, ensure_ascii=False).encode()  # half a character is no text that a lamp could be sent
         except (ValueError, RecursionError):
             return value
         return decoded if isinstance(decoded, dict | list) else value

@@ -1,18 +1,19 @@
 """What is legal but suspicious, as far as the config alone can tell; each with its reason."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path as FilePath
 from stat import S_IROTH
 from zoneinfo import ZoneInfo
 
 from leerie.config import building as compiled
+from leerie.config import models, whites
 from leerie.config.building import Building, Room, Rules
 from leerie.config.compile import shortest_grace_ms
 from leerie.config.devices import Fixture
 from leerie.config.durations import parse, render
 from leerie.config.models import Broker, Config, Site
-from leerie.config.problems import Flaw, Path
+from leerie.config.problems import Flaw, Path, hours
 from leerie.config.scenes import Maintain, Scene
 from leerie.now import MINUTE_MS
 
@@ -30,6 +31,7 @@ def suspicions(config: Config, building: Building, folder: FilePath, year: int) 
     yield from _site(config.site, year)
     yield from _broker(config.broker, folder)
     yield from _unused(building)
+    yield from whites.suspicions(building)
     for name, lamp in config.fixtures.items():
         yield from _lamp(("fixtures", name), lamp, building.fixtures[name])
     for name, room in building.rooms.items():
@@ -42,8 +44,8 @@ def _site(site: Site, year: int) -> Iterator[Flaw]:
     half_day = timedelta(hours=12)
     apart = min(abs((_offset(zone, year, month) - sun + half_day) % (2 * half_day) - half_day) for month in (1, 7))
     if apart > FURTHEST_FROM_SUN:
-        hours = apart / timedelta(hours=1)
-        problem = f"the clock of {site.timezone} is {hours:.1f} h away from the sun at this longitude"
+        away = hours(apart / timedelta(minutes=1))
+        problem = f"the clock of {site.timezone} is {away} away from the sun at this longitude"
         yield Flaw(("site", "longitude"), problem, "east is positive, west negative")
 
 
@@ -90,6 +92,8 @@ def _room(path: Path, room: Room, config: Config, building: Building) -> Iterato
     yield from _unreckoned(room, building)
     given = config.rooms[room.name]
     graces = ("grace",) if room.egress else ("grace", "pass_through")
+    if room.egress:
+        yield from _overruled(path, given)
     base = {key: getattr(given, key) for key in graces}
     yield from _times(path, room.rules, room, building)
     yield from _rests(path, base, room.rules, config)
@@ -100,6 +104,17 @@ def _room(path: Path, room: Room, config: Config, building: Building) -> Iterato
             yield from _times(place, rules, room, building)
         if {*graces, "sensors", "keep"} & set(changed):
             yield from _rests(place, {key: changed.get(key, base[key]) for key in graces}, rules, config)
+
+
+def _overruled(path: Path, given: models.Room) -> Iterator[Flaw]:
+    """An escape route keeps its light for the whole grace, and is not dimmed as a warning before it ends."""
+    during = (((*path, "during", part), change) for part, change in given.during.items())
+    keyed: Iterable[tuple[Path, models.Room | models.During]] = ((path, given), *during)
+    for place, keys in keyed:
+        if keys.pass_through is not None and "pass_through" in keys.model_fields_set:
+            yield Flaw((*place, "pass_through"), "is overruled on an escape route", "the grace counts instead")
+        if keys.warn and "warn" in keys.model_fields_set:
+            yield Flaw((*place, "warn"), "is overruled on an escape route", "warn = false, as it is anyhow")
 
 
 def _unreckoned(room: Room, building: Building) -> Iterator[Flaw]:
@@ -140,4 +155,5 @@ def _rests(path: Path, asked: dict[str, str], rules: Rules, config: Config) -> I
     for key, text in asked.items():
         if slowest and parse(text) < shortest:
             problem = f"{text} becomes {render(shortest)}, for {slowest[0]} cannot speak again sooner"
-            yield Flaw((*path, key), problem, "the longest clears and rests of the room's sensors and 5 s at the least")
+            allowed = f"at least {render(shortest)}: clears + rests of {slowest[0]} + 5 s"
+            yield Flaw((*path, key), problem, allowed)

@@ -94,8 +94,11 @@ def checked(check: Callable[[Any], object]) -> AfterValidator:
 
 
 def _text(value: str) -> None:
-    if not value.strip() or not value.isprintable():
-        raise NotAllowedError(f"{shown(value)} is no text to work with", "text that is not empty, on one line")
+    if not value.strip():
+        raise NotAllowedError(f"{shown(value)} is empty", "text on one line")
+    if not value.isprintable():
+        broken = any(end in value for end in "\n\r")
+        raise NotAllowedError(f"has a {'line break' if broken else 'control character'} in it", "text on one line")
 
 
 def _name(value: str) -> None:
@@ -144,7 +147,8 @@ def address(value: str) -> tuple[str, int]:
     return match[1] or match[2], int(match[3])
 
 
-Text = Annotated[str, checked(_text), Allowed("text")]
+QUOTED = "text in quotes"
+Text = Annotated[str, checked(_text), Allowed(QUOTED)]
 Name = Annotated[str, checked(_name), Allowed("a name")]
 Topic = Annotated[str, checked(_topic), Allowed("a topic without wildcards")]
 Root = Annotated[str, checked(_root), Allowed("a topic without wildcards")]

@@ -9,6 +9,7 @@ from pydantic_core import ErrorDetails
 from leerie.config import shapes
 from leerie.config.models import Config
 from leerie.config.problems import Flaw, NotAllowedError, Path, nearest, shown
+from leerie.config.values import QUOTED
 
 SECRETIVE = "broker"
 """The table with the password: what stands in its place, or in the password's, is never shown."""
@@ -32,7 +33,9 @@ def _flaw(detail: ErrorDetails, path: Path) -> Flaw:
     if detail["type"] == "missing":
         return Flaw(path, "is missing", allowed)
     value = detail["input"]
-    found = "what is there" if _secret(path) and not isinstance(value, dict | list) else shown(value)
+    if _secret(path) and not isinstance(value, dict | list):
+        return Flaw(path, "is no table", allowed) if path == (SECRETIVE,) else Flaw(path, "is no text", QUOTED)
+    found = shown(value)
     return Flaw(path, f"{found} is not allowed", allowed, nearest(value, shapes.choices(annotation)))
 
 

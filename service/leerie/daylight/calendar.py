@@ -8,7 +8,7 @@ parts its own scenes name.
 from datetime import date, timedelta
 from functools import lru_cache
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING, Literal, NamedTuple
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -50,6 +50,13 @@ class Holding(msgspec.Struct, frozen=True):
     """The other parts, the one that began last first; those that did not begin within the week come at the end."""
     before: tuple[Start, ...] = ()
     """What began before this, the latest first; of two together only the one that held."""
+    stand_in: Literal["last", "brightest"] | None = None
+    """The wall clock is not known to be right; `part` is only what the room goes by until it is."""
+
+    @property
+    def shown(self) -> str | None:
+        """The part as the world is told of it."""
+        return None if self.stand_in is not None else self.part
 
 
 class Calendar:

@@ -17,8 +17,7 @@ class Reading(msgspec.Struct, frozen=True):
 
     value: float
     """Cloud: fraction 0…1; outdoor: lx."""
-    at: int
-    """When, in steady milliseconds."""
+    at: Now
 
 
 class Outdoors(msgspec.Struct, frozen=True):
@@ -29,8 +28,12 @@ class Outdoors(msgspec.Struct, frozen=True):
 
     def read(self, feed: Literal["cloud", "outdoor"], value: float | None, now: Now) -> "Outdoors":
         """After that feed's word; None: it can no longer tell."""
-        reading = None if value is None else Reading(value, now.steady)
+        reading = None if value is None else Reading(value, now)
         return Outdoors(reading, self.outdoor) if feed == "cloud" else Outdoors(self.cloud, reading)
+
+    def newest(self, other: "Outdoors") -> "Outdoors":
+        """Of each feed the later word."""
+        return Outdoors(_later(self.cloud, other.cloud), _later(self.outdoor, other.outdoor))
 
 
 class Sky(msgspec.Struct, frozen=True):
@@ -97,11 +100,17 @@ class Skies:
         """The steady ms at which a reading that counts goes stale."""
         daylight, outdoors = self._building.daylight, self.outdoors
         pairs = ((outdoors.cloud, daylight.cloud), (outdoors.outdoor, daylight.outdoor))
-        return tuple(reading.at + feed.expires_ms for reading, feed in pairs if reading and feed)
+        return tuple(reading.at.steady + feed.expires_ms for reading, feed in pairs if reading and feed)
+
+
+def _later(one: Reading | None, other: Reading | None) -> Reading | None:
+    if one is None or other is None:
+        return one or other
+    return one if one.at.steady >= other.at.steady else other
 
 
 def _fresh(reading: Reading | None, feed: Feed | None, now: Now) -> float | None:
     """The reading's value until it expires."""
-    if reading is None or feed is None or now.steady - reading.at >= feed.expires_ms:
+    if reading is None or feed is None or now.steady - reading.at.steady >= feed.expires_ms:
         return None
     return reading.value

@@ -50,6 +50,6 @@ def _readers(building: Building) -> Iterator[Reader]:
         if known.meter is not None:
             yield Reader(known.meter.topic, "meter", (room,), feeds.meter(room, known.meter.pointer))
         root = f"{building.broker.topics}/room/{room}"
-        yield Reader(f"{root}/hold", room, (room,), wishes.hold(room))
-        yield Reader(f"{root}/ask", room, (room,), wishes.ask(room))
-        yield Reader(f"{root}/bias", room, (room,), wishes.bias(room))
+        yield Reader(f"{root}/hold", f"{room}/hold", (room,), wishes.hold(room))
+        yield Reader(f"{root}/ask", f"{room}/ask", (room,), wishes.ask(room))
+        yield Reader(f"{root}/bias", f"{room}/bias", (room,), wishes.bias(room))

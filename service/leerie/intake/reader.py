@@ -17,7 +17,7 @@ Meaning: TypeAlias = Callable[[Message], Input | None]
 class Reader(msgspec.Struct, frozen=True):
     topic: str
     source: str
-    """The sensor's, feed's or room's key."""
+    """The sensor's or feed's key; for a wish the room's and which wish, such as `hall/hold`."""
     rooms: tuple[str, ...]
     """Whom a refusal concerns."""
     meaning: Meaning

@@ -40,15 +40,18 @@ def hear(turn: Turn, given: Input, now: Now) -> bool:
 
 def refuse(turn: Turn, note: Refused, now: Now) -> None:
     """A message for this room was refused; it is named in the room's faults and changes nothing else."""
-    code = "event_retained" if note.reason == "retained_event" else "message_refused"
-    turn.occupancy = replace(turn.occupancy, refusal=Fault(code, note.source, now.wall, note.text))
+    fault = Fault(
+        "event_retained" if note.reason == "retained_event" else "message_refused", note.source, now.wall, note.text
+    )
+    others = tuple(other for other in turn.occupancy.refusals if other.what != note.source)
+    turn.occupancy = replace(turn.occupancy, refusals=(*others, fault))
 
 
 def _taken(turn: Turn, source: str, *, event: bool) -> None:
     """A refusal stands until an event, or another word of the same source, is taken."""
-    refusal = turn.occupancy.refusal
-    if refusal is not None and (event or refusal.what == source):
-        turn.occupancy = replace(turn.occupancy, refusal=None)
+    left = () if event else tuple(refusal for refusal in turn.occupancy.refusals if refusal.what != source)
+    if left != turn.occupancy.refusals:
+        turn.occupancy = replace(turn.occupancy, refusals=left)
 
 
 def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now) -> None:
@@ -69,7 +72,7 @@ def _event(turn: Turn, given: Pressed | HoldWish | AskWish | BiasWish, now: Now)
             _press(turn, deed, now)
             _taken(turn, sensor, event=deed is not None)
             return
-    _taken(turn, turn.place.room.name, event=True)
+    _taken(turn, "", event=True)
 
 
 def _relative(given: Pressed | HoldWish | AskWish | BiasWish) -> bool:

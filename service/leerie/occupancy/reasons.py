@@ -52,8 +52,7 @@ def faults(occupancy: Occupancy, place: Place) -> tuple[Fault, ...]:
     if held is not None and held.forgotten is not None:
         text = f"held for ever since more than {render(24 * HOUR_MS)}; end the hold if nobody wants it"
         found.append(Fault("hold_forgotten", place.room.name, held.forgotten.wall, text))
-    if occupancy.refusal is not None:
-        found.append(occupancy.refusal)
+    found.extend(occupancy.refusals)
     return tuple(found)
 
 

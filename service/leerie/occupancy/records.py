@@ -11,6 +11,9 @@ from leerie.now import Now
 from leerie.occupancy.table import Event, State
 
 Level: TypeAlias = Annotated[float, msgspec.Meta(ge=0, le=1)]
+Kelvin: TypeAlias = Annotated[int, msgspec.Meta(ge=1_000, le=20_000)]
+Bias: TypeAlias = Annotated[float, msgspec.Meta(ge=-0.9, le=1)]
+"""Bounds for what is read back from a record, which anybody may have written."""
 
 
 class Ended(msgspec.Struct, frozen=True):
@@ -58,7 +61,7 @@ class Hold(msgspec.Struct, frozen=True, omit_defaults=True):
     by: Literal["topic", "button", "hand"]
     level: Level | None = None
     """None: hands off."""
-    kelvin: int | None = None
+    kelvin: Kelvin | None = None
     forgotten: Now | None = None
     """Since when a hold for ever is older than a day."""
 
@@ -69,7 +72,7 @@ class Asked(msgspec.Struct, frozen=True):
 
 
 class Biased(msgspec.Struct, frozen=True):
-    bias: float
+    bias: Bias
     since: Now
     ends: HoldEnd
 
@@ -122,8 +125,8 @@ class Occupancy(msgspec.Struct, frozen=True, omit_defaults=True):
     past: Past | None = None
     events: tuple[PastEvent, ...] = ()
     """The events of the last half second, so that one that comes twice is one."""
-    refusal: Fault | None = None
-    """The last event refused, until one is taken."""
+    refusals: tuple[Fault, ...] = ()
+    """Of each source the last message refused, until an event is taken, or another word of that source."""
 
 
 class Place(msgspec.Struct, frozen=True):

@@ -89,7 +89,8 @@ class Turn:
     def _became_vacant(self, before: Occupancy, now: Now) -> None:
         lasting = before.bias if before.bias is not None and before.bias.ends != "vacant" else None
         dropped = before.bias if lasting is None else None
-        was_lit = not before.untouched and not (before.asked and not before.asked.light)
+        dark_already = before.asked is not None and not before.asked.light
+        was_lit = not before.untouched and not dark_already and before.hold is None
         past = Past(
             at=now,
             after="arriving" if before.state is State.PASSING else "occupied",
@@ -140,6 +141,10 @@ class Turn:
                 self.move(Event.EVIDENCE if brings else Event.KEEP, now, name)
 
     def _evidence(self, said: Said, now: Now) -> None:
+        past = self.occupancy.past
+        if said.retained and past is not None:
+            # Nobody knows since when it has been so: that somebody came back it does not say.
+            self.occupancy = replace(self.occupancy, past=replace(past, counted=True))
         if said.sensor in self.rules.sensors:
             self.latch(said.sensor, now)
             self.move(self._sureness(said.retained, now), now, said.sensor)

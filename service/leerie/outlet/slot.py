@@ -1,15 +1,15 @@
 """One lamp's slot: what it was last told and what waits to be told."""
 
 import math
+from typing import TypeAlias
 
 import msgspec
 from msgspec.structs import replace
 
 from leerie import colour
-from leerie.colour import Chromaticity
 from leerie.notes import Cause
 from leerie.now import Now
-from leerie.occupancy.records import Level
+from leerie.occupancy.records import Kelvin, Level
 from leerie.targets.room import Target
 
 LEVEL_STEP = 0.01
@@ -19,14 +19,17 @@ WHITE_STEP_MK = 3.0
 COLOUR_STEP = 0.001
 """…or its colour by so much in CIE 1976 u′v′, which is about what 3 MK⁻¹ are near 2700 K."""
 
+Xy: TypeAlias = tuple[Level, Level]
+"""A chromaticity, CIE 1931; its bounds are for what is read back from a record."""
+
 
 class Told(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a lamp was last told."""
 
     level: Level
-    kelvin: int | None
+    kelvin: Kelvin | None
     at: Now
-    xy: Chromaticity | None = None
+    xy: Xy | None = None
     """A colour instead of a white."""
 
 
@@ -34,9 +37,9 @@ class Waiting(msgspec.Struct, frozen=True, omit_defaults=True):
     """What a lamp will be told as soon as its pace allows."""
 
     level: Level
-    kelvin: int | None
+    kelvin: Kelvin | None
     cause: Cause
-    xy: Chromaticity | None = None
+    xy: Xy | None = None
 
 
 class Slot(msgspec.Struct, frozen=True, omit_defaults=True):

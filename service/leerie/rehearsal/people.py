@@ -1,14 +1,13 @@
-"""Who uses the building and how their days go: invented people with habits.
+"""How people's days go: who is where and when, and what they wish of the light there.
 
 A day is drawn from a seed of its own, made of the household's seed, the person and the date. So any stretch of time
 can be asked for by itself and comes out the same as when it was a part of a longer one.
 """
 
 import random
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from datetime import date, time, timedelta
 from itertools import pairwise
-from typing import Literal
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -16,44 +15,16 @@ from msgspec.structs import replace
 
 from leerie.config.building import Building
 from leerie.daylight import civil
+from leerie.rehearsal.household import STREET, Habit, Household, Person, Wish, wandering
 
 SECOND_US = civil.SECOND_US
-STREET = 0
 SHORTEST_STAY_US = 60 * SECOND_US
 SHORTEST_ABSENCE_US = 900 * SECOND_US
 """Nobody leaves the house for less."""
 WALK_S = (14, 35)
 """How long it takes to pass through stairs or a hall."""
-
-
-class Habit(msgspec.Struct, frozen=True):
-    """Something a person does in a room most days."""
-
-    room: str
-    at: str
-    """Local time at which it usually begins, HH:MM."""
-    lasts: int
-    """Minutes, give or take a third, and no more than a quarter of an hour."""
-    days: Literal["any", "work", "free"] = "any"
-    chance: float = 1.0
-    late: int = 8
-    """By so many minutes the beginning varies (standard deviation)."""
-    stirs: int = 40
-    """Mean seconds between two movements that a motion sensor would see."""
-
-
-class Person(msgspec.Struct, frozen=True):
-    name: str
-    habits: tuple[Habit, ...]
-    """Empty: wanders from room to room from morning till late."""
-
-
-class Household(msgspec.Struct, frozen=True):
-    people: tuple[Person, ...]
-    storey: Mapping[str, int]
-    """Room → storey; the street is storey 0."""
-    passages: tuple[str, ...]
-    """Rooms one walks through from one storey to another."""
+TO_THE_DOOR_US = 20 * SECOND_US
+"""How long who rings waits for the host."""
 
 
 class Stay(msgspec.Struct, frozen=True):
@@ -64,125 +35,83 @@ class Stay(msgspec.Struct, frozen=True):
     person: str
     room: str
     stirs: int
+    came_from: str | None = None
+    """The room before, or None: from out of the house."""
+    goes_to: str | None = None
 
 
-MAKER = Person(
-    "maker",
-    (
-        Habit("bathroom", "06:25", 14),
-        Habit("kitchen", "06:45", 40),
-        Habit("workshop", "08:00", 245, "work", stirs=150),
-        Habit("varnish_room", "10:10", 35, "work", chance=0.8, late=25, stirs=60),
-        Habit("kitchen", "12:15", 45, "work"),
-        Habit("workshop", "13:10", 240, "work", stirs=150),
-        Habit("varnish_room", "15:00", 50, "work", late=30, stirs=60),
-        Habit("shop", "16:40", 30, "work", chance=0.7, late=10),
-        Habit("workshop", "10:30", 130, "free", chance=0.6, late=40, stirs=150),
-        Habit("kitchen", "14:30", 50, "free", late=30, stirs=120),
-        Habit("kitchen", "18:20", 230, late=15, stirs=120),
-        Habit("workshop", "20:15", 60, chance=0.5, late=15, stirs=200),
-        Habit("bathroom", "22:10", 16, late=6),
-        Habit("bedroom", "22:35", 500, late=10, stirs=1500),
-    ),
-)
-PARTNER = Person(
-    "partner",
-    (
-        Habit("bathroom", "06:55", 18, late=6),
-        Habit("kitchen", "07:20", 30, "work", late=5),
-        Habit("kitchen", "08:50", 60, "free", late=25),
-        Habit("kitchen", "18:00", 275, late=20, stirs=90),
-        Habit("bedroom", "20:50", 35, chance=0.7, late=15, stirs=300),
-        Habit("bathroom", "22:35", 12, late=6),
-        Habit("bedroom", "22:50", 500, late=10, stirs=1500),
-        Habit("bathroom", "02:40", 4, chance=0.6, late=50),
-    ),
-)
-APPRENTICE = Person(
-    "apprentice",
-    (
-        Habit("workshop", "08:25", 230, "work", late=5, stirs=60),
-        Habit("shop", "10:00", 25, "work", chance=0.8, late=20),
-        Habit("workshop", "12:55", 245, "work", late=5, stirs=60),
-        Habit("shop", "14:20", 30, "work", chance=0.8, late=20),
-    ),
-)
-CUSTOMER = Person(
-    "customer",
-    (
-        Habit("shop", "09:50", 9, "work", chance=0.6, late=20, stirs=15),
-        Habit("shop", "11:20", 14, "work", chance=0.7, late=25, stirs=15),
-        Habit("shop", "14:10", 11, "work", chance=0.7, late=25, stirs=15),
-        Habit("shop", "16:30", 16, "work", chance=0.7, late=25, stirs=15),
-    ),
-)
+class Wished(msgspec.Struct, frozen=True):
+    """Somebody wants something of a room's light, now (microseconds UTC)."""
 
-
-def household(building: Building) -> Household:
-    """The people of that building: the demo's own where it has a workshop, else wanderers, one for each three rooms.
-
-    Rooms that stand in the file before the first escape route are at street level, those after it up the stairs.
-    """
-    passages = tuple(room.name for room in building.rooms.values() if room.egress)
-    names = list(building.rooms)
-    first = names.index(passages[0]) if passages else len(names)
-    storey = {name: int(place > first) for place, name in enumerate(names)}
-    known = [_at_home(person, building) for person in (MAKER, PARTNER, APPRENTICE, CUSTOMER)]
-    if any(habit.room == "workshop" for person in known for habit in person.habits):
-        people = [person for person in known if person.habits]
-    else:
-        people = [Person(f"visitor {number}", ()) for number in range(1, min(12, len(names) // 3 + 1) + 1)]
-    return Household(tuple(people), storey, passages)
-
-
-def _at_home(person: Person, building: Building) -> Person:
-    return Person(person.name, tuple(habit for habit in person.habits if habit.room in building.rooms))
+    at: int
+    person: str
+    wish: Wish
 
 
 def stays(building: Building, people: Household, seed: int, start: int, end: int) -> tuple[Stay, ...]:
     """Where everybody is between two instants (microseconds UTC), in order of time; nobody is in two rooms at once."""
-    zone = ZoneInfo(building.site.timezone)
-    first = civil.local(zone, start).date() - timedelta(days=2)
-    last = civil.local(zone, end).date() + timedelta(days=1)
-    dates = [first + timedelta(days=number) for number in range((last - first).days + 1)]
-    found: list[Stay] = []
+    zone, dates = _dates(building, start, end)
+    wanted: dict[str, list[Stay]] = {}
     for person in people.people:
-        wished = [stay for day in dates for stay in _day(building, person, seed, day, zone)]
-        found += _walked(_one_at_a_time(wished), people, seed)
+        uses = [use for day in dates for use in _day(building, person, seed, day, zone)]
+        wanted[person.name] = [Stay(begins, ends, person.name, habit.room, habit.stirs) for habit, begins, ends in uses]
+    for person in people.people:
+        if person.host in wanted:
+            wanted[person.host] += [_received(guest, person.host) for guest in wanted[person.name]]
+    found = [stay for wished in wanted.values() for stay in _walked(_one_at_a_time(wished), people, seed)]
     return tuple(sorted((s for s in found if s.start < end and s.end > start), key=lambda s: (s.start, s.person)))
 
 
-def _day(building: Building, person: Person, seed: int, day: date, zone: ZoneInfo) -> list[Stay]:
-    rng = random.Random(f"{seed}/{person.name}/{day}")  # noqa: S311 -- invented habits, no secrets
+def wishes(building: Building, people: Household, seed: int, start: int, end: int) -> tuple[Wished, ...]:
+    """What everybody wishes between two instants (microseconds UTC), in order of time."""
+    zone, dates = _dates(building, start, end)
+    found = [
+        Wished((begins if wish.since == "start" else ends) + wish.at * SECOND_US, person.name, wish)
+        for person in people.people
+        for day in dates
+        for habit, begins, ends in _day(building, person, seed, day, zone)
+        for number, wish in enumerate(habit.wishes)
+        if _rng(seed, person.name, day, habit.room, habit.at, number).random() < wish.chance
+    ]
+    return tuple(sorted((w for w in found if start <= w.at < end), key=lambda w: (w.at, w.person, w.wish.says)))
+
+
+def _dates(building: Building, start: int, end: int) -> tuple[ZoneInfo, list[date]]:
+    """The local dates whose habits may reach into that stretch."""
+    zone = ZoneInfo(building.site.timezone)
+    first = civil.local(zone, start).date() - timedelta(days=2)
+    last = civil.local(zone, end).date() + timedelta(days=1)
+    return zone, [first + timedelta(days=number) for number in range((last - first).days + 1)]
+
+
+def _rng(*key: object) -> random.Random:
+    return random.Random("/".join(map(str, key)))  # noqa: S311 -- invented habits, no secrets
+
+
+def _day(building: Building, person: Person, seed: int, day: date, zone: ZoneInfo) -> list[tuple[Habit, int, int]]:
+    """What that person means to do that day: each habit with its beginning and end (microseconds UTC)."""
+    rng = _rng(seed, person.name, day)
     work = day.weekday() in building.site.workweek
-    habits = person.habits or tuple(_wandering(building, rng))
+    habits = person.habits or tuple(wandering(building, rng))
     return [
-        _stay(person.name, habit, day, zone, rng)
+        (habit, *_times(habit, day, zone, rng))
         for habit in habits
         if rng.random() < habit.chance and habit.days in ("any", "work" if work else "free")
     ]
 
 
-def _wandering(building: Building, rng: random.Random) -> Iterator[Habit]:
-    rooms = [room.name for room in building.rooms.values() if not room.egress] or list(building.rooms)
-    minute = 7 * 60 + rng.randrange(90)
-    while minute < 22 * 60 + 30:
-        lasts = min(120, round(rng.lognormvariate(3.0, 0.8)) + 2)
-        yield Habit(
-            rng.choice(rooms), f"{minute // 60:02}:{minute % 60:02}", lasts, late=0, stirs=rng.choice((20, 60, 240))
-        )
-        minute += lasts + (rng.randrange(20, 180) if rng.random() < 0.3 else 0)
-
-
-def _stay(person: str, habit: Habit, day: date, zone: ZoneInfo, rng: random.Random) -> Stay:
+def _times(habit: Habit, day: date, zone: ZoneInfo, rng: random.Random) -> tuple[int, int]:
     usual = time.fromisoformat(habit.at)
     start = (
         civil.moment(zone, day, usual.hour * 3600 + usual.minute * 60)
         + round(rng.gauss(0, habit.late * 60)) * SECOND_US
     )
     give = min(habit.lasts / 3, 15)
-    lasts = round((habit.lasts + rng.uniform(-give, give)) * 60)
-    return Stay(start, start + lasts * SECOND_US, person, habit.room, habit.stirs)
+    return start, start + round((habit.lasts + rng.uniform(-give, give)) * 60) * SECOND_US
+
+
+def _received(guest: Stay, host: str) -> Stay:
+    return replace(guest, start=guest.start + TO_THE_DOOR_US, person=host)
 
 
 def _one_at_a_time(wished: list[Stay]) -> list[Stay]:
@@ -205,8 +134,21 @@ def _one_at_a_time(wished: list[Stay]) -> list[Stay]:
     return pieces
 
 
-def _walked(pieces: list[Stay], people: Household, seed: int) -> Iterator[Stay]:
-    """The same stays with the ways between them: on changing storey one passes through stairs, and is late by that."""
+def _walked(pieces: list[Stay], people: Household, seed: int) -> list[Stay]:
+    """The same stays with the ways between them, and each with the rooms that it lies between."""
+    ways = list(_with_ways(pieces, people, seed))
+    return [
+        replace(
+            stay,
+            came_from=before.room if before is not None and before.end == stay.start else None,
+            goes_to=after.room if after is not None and after.start == stay.end else None,
+        )
+        for before, stay, after in zip([None, *ways], ways, [*ways[1:], None], strict=False)
+    ]
+
+
+def _with_ways(pieces: list[Stay], people: Household, seed: int) -> Iterator[Stay]:
+    """On changing storey one passes through stairs, and is late by that."""
     for before, stay, after in zip([None, *pieces], pieces, [*pieces[1:], None], strict=False):
         here = people.storey[stay.room]
         came_from = people.storey[before.room] if before is not None and before.end == stay.start else STREET
@@ -219,7 +161,7 @@ def _walked(pieces: list[Stay], people: Household, seed: int) -> Iterator[Stay]:
 
 
 def _way(person: str, people: Household, seed: int, start: int) -> Iterator[Stay]:
-    rng = random.Random(f"{seed}/{person}/{start}")  # noqa: S311 -- as above
+    rng = _rng(seed, person, start)
     for passage in people.passages:
         end = start + rng.randrange(*WALK_S) * SECOND_US
         yield Stay(start, end, person, passage, 8)

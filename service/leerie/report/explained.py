@@ -1,7 +1,7 @@
 """Why a room's lamps are as they are, or would be, down to what each is sent."""
 
 import textwrap
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Container, Iterable, Iterator, Mapping
 from typing import Any
 
 import msgspec
@@ -11,21 +11,40 @@ from leerie.reasons import Sent
 from leerie.report import steps
 
 WIDTH = 80
+_ENDS = {"vacant": " until vacant", "day_part": " until the next day part", "ever": " for ever"}
 
 
-def page(title: str, because: Iterable[str], sent: Mapping[str, Sent], faults: Iterable[str] = ()) -> Iterator[str]:
-    """Lines of at most 80 columns, unless a payload is longer: each sentence, below a lamp's what it is sent."""
-    yield from _wrapped(title, "")
-    left = dict(sent)
+def title(room: str, state: str, until: str | None, hold: str | None, bias: float, *, always: bool = False) -> str:
+    """A room and its state. `hold`: what it lasts for, if there is one; `always`: a bias of 0 is told too."""
+    ends = f" until {until}" if until else _ENDS.get(hold or "", "") if state == "hold" else ""
+    wanted = f", bias {bias:+.2f}".replace("-", "−") if bias else ", no bias" if always else ""
+    return f"{room}: {state}{ends}{wanted}"
+
+
+def page(
+    title: str,
+    because: Iterable[str],
+    sent: Mapping[str, Sent],
+    faults: Iterable[str] = (),
+    *,
+    switched: Container[str] = (),
+    width: int = WIDTH,
+) -> Iterator[str]:
+    """Lines of at most `width` columns, unless a payload is longer: each sentence, below a lamp's what it is sent.
+
+    `switched`: the lamps that know on and off only.
+    """
+    left = {lamp: steps.sent(found, switched=lamp in switched) for lamp, found in sent.items()}
+    told = [("", title)]
     for sentence in because:
-        yield from _wrapped(sentence, "  ")
-        lamp, told, _ = sentence.partition(": ")
-        if told and lamp in left and "→" in sentence:
-            yield from _wrapped(_sent(left.pop(lamp)), "    ")
-    for lamp, found in left.items():
-        yield from _wrapped(f"{lamp}: {_sent(found)}", "  ")
-    for fault in faults:
-        yield from _wrapped(f"fault: {fault}", "  ")
+        told.append(("  ", sentence))
+        lamp, named, _ = sentence.partition(": ")
+        if named and lamp in left and "→" in sentence:
+            told.append(("    ", left.pop(lamp)))
+    told += (("  ", f"{lamp}: {found}") for lamp, found in left.items())
+    told += (("  ", f"fault: {fault}") for fault in faults)
+    for indent, text in told:
+        yield from _wrapped(text, indent, width)
 
 
 def answer(sky: bytes, room: bytes, sent: Mapping[str, Sent]) -> bytes:
@@ -35,14 +54,8 @@ def answer(sky: bytes, room: bytes, sent: Mapping[str, Sent]) -> bytes:
     return msgspec.json.encode(told)
 
 
-def _sent(found: Sent) -> str:
-    if found.output > 0:
-        return steps.sent(found)
-    return f"off: {'; '.join(f'{topic} ← {payload}' for topic, payload in found.messages)}"
-
-
-def _wrapped(text: str, indent: str) -> list[str]:
+def _wrapped(text: str, indent: str, width: int) -> list[str]:
     """Broken between words."""
     hanging = f"{indent}  "
-    wrapper = textwrap.TextWrapper(WIDTH, indent, hanging, break_long_words=False, break_on_hyphens=False)
+    wrapper = textwrap.TextWrapper(width, indent, hanging, break_long_words=False, break_on_hyphens=False)
     return wrapper.wrap(printable(text))

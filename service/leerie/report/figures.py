@@ -11,6 +11,13 @@ def timestamp(wall: int, zone: tzinfo) -> str:
     return local(zone, wall).isoformat(timespec="seconds")
 
 
+def lux(value: float) -> str:
+    """For people: three significant digits, below 1 lx two decimals."""
+    if value <= 0 or value >= 1:
+        return str(illuminance(value))
+    return "under 0.01" if value < 0.01 else f"{value:.2f}"
+
+
 def illuminance(lux: float) -> float:
     """Three significant digits, without a fraction where there is none."""
     if lux <= 0:

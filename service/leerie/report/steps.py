@@ -21,7 +21,7 @@ from leerie.reasons import (
     Warned,
     White,
 )
-from leerie.report.figures import illuminance as lux
+from leerie.report.figures import lux
 
 _OWNERS = {"hold": "the hold's", "scene": "the scene's", "part": "the day part's", "site": "the site's"}
 _DAYLIGHTS = {"meter": "by the room's meter", "factor": "by the daylight factor"}
@@ -30,16 +30,19 @@ _DAYLIGHTS = {"meter": "by the room's meter", "factor": "by the daylight factor"
 def lamp(reason: LampReason, clock: Callable[[int], str]) -> str:
     """From the scene's value to the lamp's level and white. `clock` tells a wall clock time (µs UTC)."""
     told = [_step(step, clock, switched=reason.switched) for step in reason.steps if not _is_shade(step)]
-    shades = [_shade(step) for step in reason.steps if isinstance(step, White | Coloured)]
+    blends = any(isinstance(step, Blended) for step in reason.steps)
+    shades = [_shade(step, blends=blends) for step in reason.steps if isinstance(step, White | Coloured)]
     light = "on" if reason.switched and reason.level > 0 else level(reason.level)
     return f"{reason.lamp}: {', '.join(told)} → {', '.join([light, *shades])}"
 
 
-def sent(found: Sent) -> str:
+def sent(found: Sent, *, switched: bool) -> str:
     """From the level to what goes out."""
+    messages = "; ".join(f"{topic} ← {payload}" for topic, payload in found.messages)
+    if found.output == 0 or switched:
+        return f"{'on' if found.output else 'off'}: {messages}"
     low, high = found.trim
     how = f"{found.curve} curve, trim {low:.2f}–{high:.2f}"
-    messages = "; ".join(f"{topic} ← {payload}" for topic, payload in found.messages)
     return f"{_percent(found.output)} of its light is {found.device:.4f} of the device's range ({how}): {messages}"
 
 
@@ -72,7 +75,7 @@ def _step(  # noqa: PLR0911, PLR0912, C901 - a line for each kind of step; the t
         case Maintains():
             return _maintains(step)
         case Held():
-            return f"held at {step.level:.2f}"
+            return f"held at {step.level:.2f}{', above 0' if switched and step.level > 0 else ''}"
         case Biased():
             return f"× {1 + step.bias:.2f} by a bias of {step.bias:+.2f}".replace("-", "−")
         case Partial():
@@ -122,12 +125,13 @@ def _blended(step: Blended, clock: Callable[[int], str]) -> str:
     return f"{100 * step.share:.0f} % of the way from {' to '.join(ends)}"
 
 
-def _shade(step: White | Coloured) -> str:
+def _shade(step: White | Coloured, *, blends: bool = False) -> str:
+    """`blends`: between two day parts, so that it is nobody's own."""
     if isinstance(step, Coloured):
         return f"colour x {step.x:.4f} y {step.y:.4f}"
     sun = "" if step.elevation is None else f", with the sun at {step.elevation:.1f}°".replace("-", "−")
     if step.kelvin != step.wanted:
         return f"{step.kelvin} K (the lamp's limit, {_OWNERS[step.source]} is {step.wanted} K{sun})"
-    whose = "" if step.source == "scene" else _OWNERS[step.source]
+    whose = "on the way" if blends else "" if step.source == "scene" else _OWNERS[step.source]
     note = ", ".join(part for part in (whose, sun.removeprefix(", ")) if part)
     return f"{step.kelvin} K ({note})" if note else f"{step.kelvin} K"

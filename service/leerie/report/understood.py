@@ -42,7 +42,9 @@ def _day(year: Year) -> Iterator[str]:
         rows.append((start.part, [f"{at:%H:%M}" if at.date() == today else f"since {at:%Y-%m-%d %H:%M}"]))
     yield from _table("Day parts", rows)
     holiday = year.next_holiday
-    told = "none within a year" if holiday is None else f"{holiday:%A} {holiday}"
+    told = f"{holiday:%A} {holiday}" if holiday is not None else "none within a year"
+    if year.building.site.holidays is None and not year.building.site.days_off:
+        told = "no holidays configured"
     yield f"Next holiday: {told}"
     yield ""
 
@@ -99,7 +101,7 @@ def _eye(year: Year, room: Room) -> Iterator[str]:
         yield "  melanopic EDI at the eye"
     for part, told in estimates:
         yield from _row(part, 2, [told])
-    missing = scene.missing(year.building, room)
+    missing = scene.missing(year.building, room) if year.building.site.bed is not None else ()
     if missing:
         yield f"  no melanopic estimate{' of some parts' if estimates else ''}, missing are"
         yield from _row("", 1, missing)

@@ -16,7 +16,7 @@ from leerie.reasons import (
     UntouchedReason,
 )
 from leerie.report import steps
-from leerie.report.figures import illuminance as lux
+from leerie.report.figures import lux
 
 _Clock: TypeAlias = Callable[[int], str]
 
@@ -56,6 +56,9 @@ def _sentence(reason: Reason, clock: _Clock) -> str:  # noqa: PLR0911 - a line f
         case StateReason():
             why = _STATES[reason.cause].format(sensor=reason.sensor, since=clock(reason.since))
             return f"{reason.occupancy}: {why}"
+        case PartReason(part, _, stand_in) if stand_in is not None:
+            which = "the last one known" if stand_in == "last" else "the brightest"
+            return f"the clock is not known to be right yet, so no day part holds: as in {part}, {which}"
         case PartReason():
             since = "" if reason.since is None else f" since {clock(reason.since)}"
             return "no day part holds" if reason.part is None else f"day part {reason.part}{since}"

@@ -4,6 +4,7 @@ Never for a house: it keeps nothing on disk and speaks MQTT 3.1.1 only.
 """
 
 import asyncio
+import errno
 import importlib.util
 import logging
 import socket
@@ -59,7 +60,7 @@ class EmbeddedBroker:
         try:
             asyncio.run(self._serve())
         except Exception as fault:  # noqa: BLE001 -- whatever it is, it belongs to who started us
-            self._failure = str(fault.__cause__ or fault)
+            self._failure = _words(fault.__cause__ or fault, self.port)
         finally:
             self._started.set()
 
@@ -73,6 +74,11 @@ class EmbeddedBroker:
         self._started.set()
         await self._end.wait()
         await broker.shutdown()
+
+
+def _words(fault: BaseException, port: int) -> str:
+    taken = isinstance(fault, OSError) and fault.errno == errno.EADDRINUSE
+    return f"port {port} is in use" if taken else str(fault)
 
 
 def _config(port: int) -> dict[str, Any]:

@@ -1,11 +1,18 @@
 """The one place where leerie reads this machine's clocks."""
 
+import ctypes
 import time
 import uuid
+from collections.abc import Callable
+from functools import cache
 from pathlib import Path
 
 from leerie.now import Now
 
+NOT_SYNCHRONISED = 5
+"""TIME_ERROR, what adjtimex(2) answers while nothing keeps the wall clock right (Linux, <sys/timex.h>)."""
+TIMEX_BYTES = 512
+"""More than struct timex takes on any machine (208 where a long has 64 bits)."""
 _BOOT = Path("/proc/sys/kernel/random/boot_id")
 
 
@@ -38,6 +45,13 @@ class Clock:
         gone_us = int((steady_ns - self._begun_ns) * self.speed) // 1_000
         return Now(self._begun_ns // 1_000_000 + gone_us // 1_000, self._start + gone_us)
 
+    def known(self, after_ms: int, not_before: int) -> bool:
+        """Is the wall clock known to be right? The kernel calls it synchronised; or the machine has run for `after_ms`
+        and it is not before `not_before` (µs UTC), when somebody wrote down what time it was.
+        """
+        now = self.now()
+        return self._invented or synchronised() or (now.steady >= after_ms and now.wall >= not_before)
+
     def real_s(self, ms: int) -> float:
         """Real seconds that `ms` of this clock take."""
         return ms / 1_000 / self.speed
@@ -47,3 +61,16 @@ class Clock:
             return uuid.uuid4().hex if self._invented else _BOOT.read_text("ascii").strip()
         except OSError:
             return uuid.uuid4().hex
+
+
+def synchronised() -> bool:
+    """Does the kernel call the wall clock synchronised? Where it cannot be asked, it does not."""
+    adjtimex = _adjtimex()
+    # All zeros ask for nothing to be changed, which everybody may.
+    state = adjtimex(ctypes.create_string_buffer(TIMEX_BYTES)) if adjtimex is not None else -1
+    return 0 <= state < NOT_SYNCHRONISED
+
+
+@cache
+def _adjtimex() -> Callable[[object], int] | None:
+    return getattr(ctypes.CDLL(None), "adjtimex", None)

@@ -21,28 +21,22 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from leerie.config.building import Broker, Tls
+from leerie.config.building import Broker
+from leerie.runtime.tls import papers
+from leerie.runtime.why import DIAL_S, closed, told, turned
 
-DIAL_S = 5.0
 VERSIONS = {"5": MQTTProtocolVersion.MQTTv5, "3.1.1": MQTTProtocolVersion.MQTTv311}
 TAKEN_OVER: Final = 142
 """MQTT 5.0, table 2-6: session taken over."""
+AT_ONCE: Final = 20
+"""More publishes are never unacknowledged; a broker may ask for less."""
+LONGEST: Final = 1 << 20
+"""No packet that means anything to us is nearly as long (bytes)."""
 
 
 def versions(broker: Broker) -> tuple[str, ...]:
     """Versions of the protocol to try, in order."""
     return ("5", "3.1.1") if broker.protocol == "auto" else (broker.protocol,)
-
-
-def reason(fault: Exception) -> str:
-    """Why dialling failed, in words."""
-    if isinstance(fault, ssl.SSLCertVerificationError):
-        return f"its certificate is not trusted: {fault.verify_message}"
-    if isinstance(fault, TimeoutError):
-        return f"no answer within {DIAL_S:.0f} s"
-    if isinstance(fault, OSError) and fault.strerror:
-        return fault.strerror[0].lower() + fault.strerror[1:]
-    return str(fault)
 
 
 class Welcome(msgspec.Struct, frozen=True):
@@ -96,9 +90,13 @@ class Connection:
     def __init__(self, broker: Broker, client_id: str, version: str, will: tuple[str, bytes] | None = None) -> None:
         """`version`: "5" or "3.1.1"; `will`: topic and payload of what the broker keeps for all when we die."""
         self.version = version
-        self._broker = broker
+        self.limit = AT_ONCE
+        """Publishes that may be unacknowledged at a time; known once we are let in."""
+        self.broker = broker
         self._five = version == "5"
         self._inbox: deque[Word] = deque()
+        self._flying: set[int] = set()
+        self._answered_s = 0.0
         self._welcome = False
         self._over = False
         clean = None if self._five else True
@@ -130,9 +128,13 @@ class Connection:
 
     def dial(self) -> None:
         """Connect and send CONNECT. Blocks for seconds at worst; raises OSError or ValueError."""
-        if self._broker.tls is not None:
-            self._client.tls_set_context(_papers(self._broker.tls))
-        self._client.connect(self._broker.host, self._broker.port, self._broker.keepalive_s)
+        if self.broker.tls is not None:
+            self._client.tls_set_context(papers(self.broker.tls))
+        properties = None
+        if self._five:
+            properties = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call] # paho's own gap
+            properties.MaximumPacketSize = LONGEST
+        self._client.connect(self.broker.host, self.broker.port, self.broker.keepalive_s, properties=properties)
 
     @property
     def socket(self) -> Any:
@@ -155,15 +157,24 @@ class Connection:
         The inbox is bounded by this: nothing is read before it is empty, and paho reads no more packets in one go
         than publishes are in flight.
         """
-        if not self._inbox:
-            self._guarded(self._client.loop_read)
+        if self._inbox:
+            return
+        self._guarded(self._client.loop_read)
+        length = self._client._in_packet["remaining_length"]
+        if length > LONGEST:  # paho would gather all of it, 256 MiB if need be
+            self._end(f"it sends a packet of {length} bytes; more than {LONGEST} are never read")
+            self.hang_up()
 
     def write(self) -> None:
         self._guarded(self._client.loop_write)
 
     def tick(self) -> None:
-        """Keep it alive, and notice when the other end is dead. Once a second or so."""
+        """Keep it alive, and notice when the other end is dead or takes nothing any more. Once a second or so."""
         self._guarded(self._client.loop_misc)
+        deaf_s = time.monotonic() - self._answered_s
+        if self._flying and deaf_s >= 2 * self.broker.keepalive_s:
+            self._end(f"it has acknowledged nothing for {deaf_s:.0f} s")
+            self.hang_up()
 
     def take(self) -> Iterator[Word]:
         """Empty the inbox."""
@@ -174,8 +185,15 @@ class Connection:
         try:
             turn()
         except Exception as fault:  # noqa: BLE001 -- what a broken peer makes paho's decoder raise is not ours to know
-            self._inbox.append(Gone(f"what the broker sent is no MQTT ({type(fault).__name__})", thrown_off=False))
+            self._end(f"what it sent is no MQTT {self.version} ({type(fault).__name__})")
             self.hang_up()
+
+    def _end(self, why: str, *, thrown_off: bool = False) -> None:
+        """It is over, and that is told once."""
+        if not self._over:
+            self._over = True
+            # Before it lets us in, a broker may end it in any manner because it does not speak our version.
+            self._inbox.append(Gone(why, thrown_off) if self._welcome else Turned(why, version=True))
 
     # ---- what we say -------------------------------------------------------------------------------------------------
 
@@ -185,7 +203,16 @@ class Connection:
         if self._five and expiry_s is not None:
             properties = Properties(PacketTypes.PUBLISH)  # type: ignore[no-untyped-call] # paho's own gap
             properties.MessageExpiryInterval = expiry_s
-        return self._client.publish(topic, payload, qos=1, retain=retain, properties=properties).mid
+        mid = self._client.publish(topic, payload, qos=1, retain=retain, properties=properties).mid
+        if not self._flying:
+            self._answered_s = time.monotonic()
+        self._flying.add(mid)
+        return mid
+
+    @property
+    def room(self) -> int:
+        """So many more publishes may go now."""
+        return self.limit - len(self._flying)
 
     def subscribe(self, filters: Sequence[str], qos: int = 1) -> int:
         """Ask for these and return the request's mid; what was kept comes each time one subscribes."""
@@ -216,33 +243,32 @@ class Connection:
 
     # ---- what we hear ------------------------------------------------------------------------------------------------
 
-    def _on_connect(self, _c: Client, _u: object, _f: ConnectFlags, reason: ReasonCode, _p: Properties | None) -> None:
+    def _on_connect(
+        self, _c: Client, _u: object, _f: ConnectFlags, reason: ReasonCode, properties: Properties | None
+    ) -> None:
         if reason.is_failure:
             self._over = True
             version = reason.getName() == "Unsupported protocol version"
-            self._inbox.append(Turned(str(reason).lower() + self._advice(reason), version))
+            self._inbox.append(Turned(turned(reason, properties, self.broker), version))
+            return
+        self._welcome = True
+        self.limit = max(1, min(AT_ONCE, getattr(properties, "ReceiveMaximum", AT_ONCE)))
+        # A broker may want to hear of us less often, or never; whether it lives is for us to know as soon as ever.
+        self._client._keepalive = min(self._client.keepalive or self.broker.keepalive_s, self.broker.keepalive_s)
+        self._inbox.append(Welcome())
+
+    def _on_disconnect(
+        self, _c: Client, _u: object, flags: DisconnectFlags, reason: ReasonCode, properties: Properties | None
+    ) -> None:
+        name = reason.getName()
+        if flags.is_disconnect_packet_from_server:
+            self._end(told(reason, properties), thrown_off=reason.value == TAKEN_OVER)
+        elif name == "Keep alive timeout":
+            self._end(name.lower())
+        elif name == "Protocol error":
+            self._end(f"what it sent is no MQTT {self.version}")
         else:
-            self._welcome = True
-            self._inbox.append(Welcome())
-
-    def _advice(self, reason: ReasonCode) -> str:
-        if reason.getName() not in ("Not authorized", "Bad user name or password"):
-            return ""
-        name = self._broker.username
-        who = "without broker.username" if name is None else f"as broker.username {name!r} with this password"
-        return f" {who}"
-
-    def _on_disconnect(self, _c: Client, _u: object, flags: DisconnectFlags, reason: ReasonCode, _p: object) -> None:
-        if self._over:
-            return
-        self._over = True
-        if not self._welcome:
-            self._inbox.append(Turned("it closed the connection without a word", version=True))
-            return
-        ended = flags.is_disconnect_packet_from_server
-        silent = reason.getName() == "Keep alive timeout"
-        why = str(reason).lower() if ended or silent else "connection closed"
-        self._inbox.append(Gone(why, thrown_off=not silent and (not ended or reason.value == TAKEN_OVER)))
+            self._end("connection closed" if self._welcome else closed(self.broker), thrown_off=True)
 
     def _on_message(self, _c: Client, _u: object, message: MQTTMessage) -> None:
         receipt = message.mid if message.qos == 1 else 0
@@ -256,26 +282,9 @@ class Connection:
         self._inbox.append(Granted(mid, tuple(not reason.is_failure for reason in reasons)))
 
     def _on_publish(self, _c: Client, _u: object, mid: int, reason: ReasonCode, _p: object) -> None:
+        self._flying.discard(mid)
+        self._answered_s = time.monotonic()
         self._inbox.append(Taken(mid, not reason.is_failure))
-
-
-def _papers(tls: Tls) -> ssl.SSLContext:
-    """Raises ValueError naming the file that is no good."""
-    try:
-        context = ssl.create_default_context(cafile=tls.ca)
-    except OSError as fault:
-        raise ValueError(f"broker.tls.ca {tls.ca}: {reason(fault)}") from fault
-    try:
-        if tls.certificate is not None:
-            context.load_cert_chain(tls.certificate, tls.key, password=_nobody_types)
-    except (OSError, ValueError) as fault:
-        raise ValueError(f"broker.tls.certificate {tls.certificate}, key {tls.key}: {reason(fault)}") from fault
-    return context
-
-
-def _nobody_types() -> str:
-    # Without this OpenSSL would ask at the terminal, and the daemon would wait there.
-    raise ValueError("the key is locked with a passphrase; it must be an open one, readable by leerie alone")
 
 
 def _at_once(_client: Client, _userdata: object, sock: Any) -> None:

@@ -4,8 +4,9 @@ import threading
 from collections.abc import Callable
 
 from leerie.config.building import Broker
-from leerie.runtime.connection import Connection, Got, reason
+from leerie.runtime.connection import Connection, Got
 from leerie.runtime.visit import NoVisitError, Visit
+from leerie.runtime.why import not_dialled
 
 LOOK_S = 1.0
 
@@ -43,8 +44,8 @@ class Dialling:
             if self.card is None:
                 self._made.dial()
                 self.connection = self._made
-        except (OSError, ValueError) as fault:
-            self.failure = reason(fault)
+        except Exception as fault:  # noqa: BLE001 -- a thread that died without a word would be waited for for ever
+            self.failure = not_dialled(fault, self._made.broker)
         self._over.set()
         if self._abandoned:
             self.abandon()

@@ -1,11 +1,10 @@
 """Keeps records in the folder as long as it lets us, and says when it does not."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from types import TracebackType
 from typing import Self
 
-from structlog.typing import FilteringBoundLogger
-
+from leerie.runtime.log import Log
 from leerie.runtime.store import Store, StoreError
 
 WITHOUT = "what must survive a restart is with the broker alone"
@@ -14,7 +13,7 @@ WITHOUT = "what must survive a restart is with the broker alone"
 class Keeper:
     """Light matters more than memory: no failure of the folder stops the daemon."""
 
-    def __init__(self, folder: str | None, log: FilteringBoundLogger) -> None:
+    def __init__(self, folder: str | None, log: Log) -> None:
         """`folder` None: nothing is kept here."""
         self._folder = folder
         self._log = log
@@ -26,10 +25,10 @@ class Keeper:
             try:
                 self._store = Store(self._folder)
             except StoreError as fault:
-                self._log.error("no records in the folder", why=str(fault), so=WITHOUT)
+                self._log.tell("no records in the folder", why=str(fault), so=WITHOUT)
             else:
                 if self._store.damaged is not None:
-                    self._log.error("the folder's records were damaged", set_aside=str(self._store.damaged))
+                    self._log.tell("the folder's records were damaged", set_aside=str(self._store.damaged))
         return self
 
     def __exit__(
@@ -43,20 +42,28 @@ class Keeper:
         try:
             return self._store.read() if self._store is not None else {}
         except StoreError as fault:
-            self._log.error("no records in the folder", why=str(fault), so=WITHOUT)
+            self._log.tell("no records in the folder", why=str(fault), so=WITHOUT)
             return {}
+
+    def forget(self, room: str) -> None:
+        """The room is no more."""
+        self._write(lambda store: store.forget(room))
 
     def keep(self, records: Mapping[str, bytes]) -> None:
         """On the disk when this returns, or told once that they are not."""
-        if self._store is None or not records:
+        if records:
+            self._write(lambda store: store.write(records))
+
+    def _write(self, write: Callable[[Store], None]) -> None:
+        if self._store is None:
             return
         try:
-            self._store.write(records)
+            write(self._store)
         except StoreError as fault:
             if not self._failing:
-                self._log.error("records are not written to the folder", why=str(fault), so=WITHOUT)
+                self._log.tell("records are not written to the folder", why=str(fault), so=WITHOUT)
             self._failing = True
         else:
             if self._failing:
-                self._log.info("records are written to the folder again")
+                self._log.tell("records are written to the folder again")
             self._failing = False

@@ -5,11 +5,9 @@ waiting to try again → dialling → greeted (nothing is sent yet) → settling
 Whatever goes wrong leads back to waiting.
 """
 
-import selectors
 import time
 from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import partial
-from typing import Any
 
 from leerie.config.building import Broker
 from leerie.messages import Message, Publish
@@ -17,9 +15,7 @@ from leerie.runtime.backoff import Backoff
 from leerie.runtime.connection import Connection, Gone, Got, Granted, Taken, Turned, Welcome, Word, versions
 from leerie.runtime.dialling import Dialling, look
 from leerie.runtime.events import (
-    Acknowledged,
     Arrived,
-    Denied,
     Displaced,
     Event,
     Linked,
@@ -28,14 +24,24 @@ from leerie.runtime.events import (
     Settled,
     Unreachable,
 )
-from leerie.runtime.outbox import Outbox, Words
+from leerie.runtime.outbox import Words
+from leerie.runtime.outgoing import Outgoing
 from leerie.runtime.settling import Settling
 from leerie.runtime.wake import Wake
+from leerie.runtime.watch import Watch
 
 CAP_S = 1.0
 """No wait is longer: nothing wakes a sleeper when the wall clock steps."""
 GREETING_S = 2.0
 """A broker that knows only the older version may misread our CONNECT and wait for more of it."""
+LAST_GREETING_S = 10.0
+"""Where there is no other version to try, the broker may just be slow."""
+STEADY_S = 10.0
+"""A connection that lasted so long was a good one: after it we are back soon."""
+FIGHT_S = 60.0
+"""Who is thrown off sooner than this, again and again, is in a fight over the client id."""
+ROUNDS = 3
+"""So often we are thrown off before we give in and take another."""
 
 
 class Link:
@@ -55,9 +61,7 @@ class Link:
         self._displaces = displaces
         self._will = (f"{broker.topics}/service", farewell)
         self._canary = f"{broker.topics}/canary"
-        self._selector = selectors.DefaultSelector()
-        self._selector.register(wake, selectors.EVENT_READ)
-        self._watched: tuple[Any, int] | None = None
+        self._watch = Watch(wake)
         self._dialling: Dialling | None = None
         self._connection: Connection | None = None
         self._settling: Settling | None = None
@@ -65,12 +69,14 @@ class Link:
         self._memory = ""
         self._wanted: Collection[str] = ()
         self._records: dict[str, bytes] | None = None
-        self._tickets: dict[int, int] = {}
-        self._outbox = Outbox()
+        self._outgoing = Outgoing()
         self._versions = versions(broker)
         self._greeted = False
         self._greet_by_s = 0.0
+        self._since_s = 0.0
+        self._client_id = broker.client_id
         self._thrown_off = False
+        self._rounds = 0
         self._backoff = Backoff()
         self._try_at_s = 0.0
         self._complaint = ""
@@ -91,11 +97,18 @@ class Link:
         """Subscribe; what the broker kept arrives, then `Settled` follows."""
         self._settle(filters, qos=1)
 
+    def follow_instead(self, before: Sequence[str], after: Sequence[str]) -> None:
+        """Subscribe what is new and unsubscribe what is not wanted any more; `Settled` follows."""
+        if self._connection is not None:
+            for filter_ in before:
+                if filter_ not in after:
+                    self._connection.unsubscribe(filter_)
+        self._outgoing.disown()
+        self._settle([filter_ for filter_ in after if filter_ not in before], qos=1)
+
     def command(self, publish: Publish) -> None:
         """Hand a command over at once. Without a connection it is dropped: what is said late may be wrong."""
-        if self._connection is not None and self.up:
-            mid = self._connection.publish(publish.topic, publish.payload, expiry_s=publish.expiry_s)
-            self._tickets[mid] = publish.ticket
+        self._outgoing.command(publish)
 
     def acknowledge(self, receipt: int) -> None:
         if self._connection is not None:
@@ -103,22 +116,25 @@ class Link:
 
     def retain(self, topic: str, words: Words, gap_ms: int = 0) -> None:
         """Publish retained, as soon as may be; a newer value takes an older one's place."""
-        self._outbox.put(topic, words, gap_ms)
+        self._outgoing.retain(topic, words, gap_ms)
 
     def flush(self, steady_ms: int) -> None:
         """Hand over what is retained and may go now."""
-        connection = self._connection
-        if connection is not None and self.up:
-            self._outbox.send(lambda topic, payload: connection.publish(topic, payload, retain=True), steady_ms)
+        self._outgoing.flush(steady_ms)
 
     def due(self) -> int | None:
         """Steady millisecond of the next flush that waits for time."""
-        return self._outbox.due() if self.up else None
+        return self._outgoing.due()
+
+    @property
+    def connected(self) -> bool:
+        """The broker has let us in."""
+        return self._connection is not None and self._greeted
 
     @property
     def idle(self) -> bool:
         """The broker has taken all that was handed over."""
-        return self._outbox.empty and not self._tickets
+        return self._outgoing.idle
 
     def close(self) -> None:
         """Leave: cleanly if our farewell has arrived; else without a word, so that the will says it in our place."""
@@ -126,7 +142,7 @@ class Link:
             self._dialling.abandon()
         if self._connection is not None:
             (self._connection.goodbye if self.idle else self._connection.hang_up)()
-        self._selector.close()
+        self._watch.close()
 
     # ---- the loop ----------------------------------------------------------------------------------------------------
 
@@ -141,39 +157,16 @@ class Link:
             for word in self._connection.take():
                 yield from self._heard(word, now_s)
             if not self._greeted and now_s >= self._greet_by_s:
-                yield from self._turned(Turned(f"no answer to CONNECT within {GREETING_S:.0f} s", True), now_s)
+                yield from self._turned(Turned(f"no answer to CONNECT within {self._greeting_s:.0f} s", True), now_s)
         if self._settling is not None:
             self._settling.passed(now_s)
             yield from self._look_settled()
 
     def _wait(self, seconds: float) -> None:
         patience_s = min(seconds, CAP_S)
-        if self._connection is not None and self._connection.pending:
-            patience_s = 0.0
-        elif self._connection is None and self._dialling is None:
+        if self._connection is None and self._dialling is None:
             patience_s = min(patience_s, self._try_at_s - time.monotonic())
-        self._watch()
-        for key, mask in self._selector.select(max(patience_s, 0.0)):
-            if key.fileobj is self._wake:
-                self._wake.drain()
-            elif self._connection is not None and mask & selectors.EVENT_WRITE:
-                self._connection.write()
-        if self._connection is not None:
-            self._connection.read()
-
-    def _watch(self) -> None:
-        """Bring the selector in line with the socket, which paho opens and closes as it likes."""
-        wanted = None
-        if self._connection is not None and self._connection.socket is not None:
-            writes = selectors.EVENT_WRITE if self._connection.wants_write else 0
-            wanted = (self._connection.socket, selectors.EVENT_READ | writes)
-        if wanted == self._watched:
-            return
-        if self._watched is not None:
-            self._selector.unregister(self._watched[0])
-        if wanted is not None:
-            self._selector.register(*wanted)
-        self._watched = wanted
+        self._watch.wait(self._connection, patience_s)
 
     def _reach(self, now_s: float) -> Iterator[Event]:
         """Dial when it is time to, and take what came of it."""
@@ -195,10 +188,14 @@ class Link:
         else:
             self._connection = dialling.connection
             self._greeted = False
-            self._greet_by_s = now_s + GREETING_S
+            self._greet_by_s = now_s + self._greeting_s
+
+    @property
+    def _greeting_s(self) -> float:
+        return GREETING_S if len(self._versions) > 1 else LAST_GREETING_S
 
     def _dial(self) -> Dialling:
-        connection = Connection(self._broker, self._broker.client_id, self._versions[0], self._will)
+        connection = Connection(self._broker, self._client_id, self._versions[0], self._will)
         client_id = f"{self._broker.client_id}-look-{self._instance}"
         first = partial(look, self._broker, self._will[0], client_id, self._displaces) if self._thrown_off else None
         return Dialling(connection, self._wake.call, first)
@@ -208,19 +205,20 @@ class Link:
             case Got():
                 yield from self._got(word, now_s)
             case Taken(mid, ok):
-                yield from self._answered(mid, ok)
+                answer = self._outgoing.answered(mid, ok)
+                if answer is not None:
+                    yield answer
             case Granted(mid, granted) if self._settling is not None:
                 self._settling.granted(mid, granted, now_s)
             case Welcome() if self._connection is not None:
                 self._greeted = True
+                self._since_s = now_s
                 self._complaint = ""
                 yield Linked(self._connection.version)
             case Turned():
                 yield from self._turned(word, now_s)
-            case Gone(why, thrown_off):
-                self._forget(now_s)
-                self._thrown_off = thrown_off
-                yield Lost(why)
+            case Gone():
+                yield from self._gone(word, now_s)
             case _:
                 pass
 
@@ -229,19 +227,34 @@ class Link:
             self.acknowledge(got.receipt)
             if self._settling is not None:
                 self._settling.heard(got.payload, now_s)
-        elif got.topic in self._wanted:  # one that comes late is of no use any more
+            return
+        if got.retained and self._settling is not None:
+            self._settling.kept(now_s)
+        if got.topic in self._wanted:  # one that comes late is of no use any more
             if self._records is not None:
                 self._records[got.topic] = got.payload
         else:
             yield Arrived(Message(got.topic, got.payload, got.retained), got.receipt, got.heard)
 
-    def _answered(self, mid: int, ok: bool) -> Iterator[Event]:
-        ticket = self._tickets.pop(mid, None)
-        topic = self._outbox.answered(mid)
-        if ticket is not None:
-            yield Acknowledged(ticket, ok)
-        elif topic is not None and not ok:
-            yield Denied(topic)
+    def _gone(self, gone: Gone, now_s: float) -> Iterator[Event]:
+        lasted_s = now_s - self._since_s
+        if lasted_s >= STEADY_S:
+            self._backoff.succeeded()
+        self._forget(now_s)
+        self._thrown_off = gone.thrown_off
+        self._rounds = self._rounds + 1 if gone.thrown_off and lasted_s < FIGHT_S else 0
+        yield Lost(gone.why + (self._give_in() if self._rounds == ROUNDS else ""))
+
+    def _give_in(self) -> str:
+        """Take a client id that nobody else has, and say so.
+
+        Most brokers do not tell why they close a connection. If it was for another reason, this does no harm.
+        """
+        before, self._client_id = self._client_id, f"{self._broker.client_id}-{self._instance[:8]}"
+        return (
+            f", for the third time so soon: is another client called {before}, too? "
+            f"From here on this one is {self._client_id}; give each its own broker.client_id"
+        )
 
     def _turned(self, turned: Turned, now_s: float) -> Iterator[Event]:
         """Not let in: the other version of the protocol at once, if that may be why, else later."""
@@ -278,7 +291,7 @@ class Link:
             yield Recalled(records, unserved)
         else:
             self.up = True
-            self._backoff.succeeded()
+            self._outgoing.begin(self._connection)
             yield Settled(unserved)
 
     def _forget(self, now_s: float) -> None:
@@ -289,8 +302,7 @@ class Link:
         self._greeted = True
         self._settling = None
         self._records = None
-        self._tickets.clear()
-        self._outbox.lost()
+        self._outgoing.lost()
         self._mute = False
         self.up = False
         self._later(now_s)

@@ -4,51 +4,70 @@ What comes from outside reaches a line only as a value without control character
 No secret gets through.
 """
 
+import json
 import logging
+import math
+import re
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any, Literal, TextIO
+from urllib.parse import quote, quote_plus
 
 import structlog
 from structlog.typing import EventDict, FilteringBoundLogger, Processor, WrappedLogger
 
 from leerie.config.problems import printable
+from leerie.runtime.log_events import EVENTS
 
 HIDDEN = "(hidden)"
 LONGEST = 2_000
 """Characters of one value; the rest is cut."""
+WIDTH = 20
+"""Characters kept free for an event's name on the console."""
 
 
-def make(
-    form: Literal["console", "json"] | None, secrets: Sequence[str] = (), stream: TextIO | None = None
-) -> FilteringBoundLogger:
-    """A logger. `form` None: console on a terminal, JSON elsewhere; `secrets`: what no line may hold."""
+class Log:
+    """Tells the events of log_events.py, each at its level."""
+
+    def __init__(self, logger: FilteringBoundLogger) -> None:
+        self._logger = logger
+
+    def tell(self, event: str, **fields: Any) -> None:
+        """Write one line. Raises KeyError for an event that the table does not list."""
+        getattr(self._logger, EVENTS[event].level)(event, **fields)
+
+
+def make(form: Literal["console", "json"] | None, secrets: Sequence[str] = (), stream: TextIO | None = None) -> Log:
+    """A log. `form` None: console on a terminal, JSON elsewhere; `secrets`: what no line may hold."""
     stream = stream or sys.stderr
     people = form == "console" or (form is None and stream.isatty())
-    render: Processor = (
-        structlog.dev.ConsoleRenderer(colors=stream.isatty())
-        if people
-        else structlog.processors.JSONRenderer(ensure_ascii=False)
-    )
     logger: FilteringBoundLogger = structlog.wrap_logger(
         structlog.PrintLogger(stream),
         wrapper_class=structlog.make_filtering_bound_logger(logging.INFO),
         processors=[
             structlog.processors.add_log_level,
-            structlog.processors.TimeStamper(fmt="iso", utc=not people),
+            structlog.processors.TimeStamper(fmt="%H:%M:%S" if people else "iso", utc=not people),
             Scrubber(secrets),
-            render,
+            structlog.dev.ConsoleRenderer(WIDTH, colors=stream.isatty()) if people else _json(stream),
         ],
     )
-    return logger
+    return Log(logger)
+
+
+def _json(stream: TextIO) -> Processor:
+    # What a stream cannot write it escapes in its own way, which is not JSON's.
+    utf8 = (getattr(stream, "encoding", None) or "utf-8").lower().startswith("utf")
+    return structlog.processors.JSONRenderer(ensure_ascii=not utf8, allow_nan=False)
 
 
 class Scrubber:
     """Makes every text of a line harmless."""
 
     def __init__(self, secrets: Sequence[str]) -> None:
-        # The longest first: a secret may hold another.
-        self._secrets = sorted((secret for secret in secrets if secret), key=len, reverse=True)
+        spellings = dict.fromkeys(spelling for secret in secrets if secret for spelling in _spellings(secret))
+        # The longest first: one may hold another.
+        longest_first = sorted(spellings, key=len, reverse=True)
+        self._secret = re.compile("|".join(map(re.escape, longest_first))) if longest_first else None
 
     def __call__(self, _logger: WrappedLogger, _method: str, line: EventDict) -> EventDict:
         # The line's own name and its fields' names are ours, whatever word somebody took for a password.
@@ -61,12 +80,25 @@ class Scrubber:
         if isinstance(value, list | tuple):
             return [self._clean(item) for item in value]
         if isinstance(value, dict):
-            return {self._clean(name): self._clean(item) for name, item in value.items()}
+            return {self._text(str(name)): self._clean(item) for name, item in value.items()}
+        if isinstance(value, float) and not math.isfinite(value):
+            return str(value)  # JSON has no such numbers
         return value if isinstance(value, bool | int | float | None) else self._text(str(value))
 
     def _text(self, text: str) -> str:
-        for secret in self._secrets:
-            text = text.replace(secret, HIDDEN)
-        if len(text) > LONGEST:
-            text = text[:LONGEST] + "…"
-        return printable(text)
+        if self._secret is not None:
+            text = self._secret.sub(HIDDEN, text)
+        safe = printable(text[: LONGEST + 1])
+        return safe if len(safe) <= LONGEST else safe[: LONGEST - 1] + "…"
+
+
+def _spellings(secret: str) -> Iterator[str]:
+    """The secret, and how it looks where somebody has quoted, escaped or encoded it."""
+    yield secret
+    yield printable(secret)
+    yield repr(secret)[1:-1]
+    yield repr(secret.encode(errors="replace"))[2:-1]
+    yield json.dumps(secret)[1:-1]
+    yield json.dumps(secret, ensure_ascii=False)[1:-1]
+    yield quote(secret, safe="", errors="replace")
+    yield quote_plus(secret, errors="replace")

@@ -6,20 +6,35 @@ The deciding thread puts immutable values in place and counts; all other work is
 from collections.abc import Callable, Iterable, Iterator
 from typing import get_args
 
-from prometheus_client import CollectorRegistry, Counter, Histogram
+from prometheus_client import CollectorRegistry, Counter, Histogram, disable_created_metrics
 from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily, Metric
 from prometheus_client.registry import Collector
 
 from leerie import __version__, notes
 from leerie.config.building import Building
-from leerie.notes import Note
+from leerie.notes import Moved, Note
 from leerie.now import Now
+from leerie.occupancy.table import OCCUPANCY, State
 from leerie.runtime.clock import Clock
-from leerie.runtime.scraped import Lamps, Outdoors, Rooms, Sensors
+from leerie.runtime.scraped import House, Lamps, Outdoors, Rooms, Sensors
 from leerie.views import RoomView, SkyView
 
 KINDS = get_args(notes.Heard.__annotations__["kind"])
+REASONS = tuple(reason for reason in get_args(notes.RefusalReason) if reason != "unknown_topic")
+CAUSES = get_args(notes.Cause)
+MOVES = tuple(
+    dict.fromkeys(
+        (before.shown, after.shown)
+        for before, row in OCCUPANCY.items()
+        for after in row.values()
+        if before.shown != after.shown
+    )
+)
+"""From one state to another, as far as the table goes."""
 BUCKETS_S = (0.0001, 0.00025, 0.0005, 0.001, 0.0025, 0.005, 0.01, 0.025, 0.05, 0.1, 0.25, 1.0)
+
+# They are a timestamp beside each counter, which nobody has asked for.
+disable_created_metrics()  # type: ignore[no-untyped-call] # the library does not annotate it
 
 
 class Metrics:
@@ -29,33 +44,60 @@ class Metrics:
         """`now`: the daemon's clock, from any thread; None: this machine's."""
         now = now or Clock().now
         self.registry = CollectorRegistry()
-        self.reconnects = self._counter("leerie_broker_reconnects_total", "Connections after the first.")
+        self.reconnects = self._counter("leerie_broker_reconnects_total", "Connections to the broker after the first.")
         self.decision = Histogram(
             "leerie_decision_seconds",
             "From a message's coming in to its last command's handing over to the broker client.",
             buckets=BUCKETS_S,
             registry=self.registry,
         )
-        self._received = self._counter("leerie_messages_received_total", "Messages taken.", "kind")
-        self._refused = self._counter("leerie_messages_refused_total", "Messages refused whole.", "source", "reason")
-        self._commands = self._counter("leerie_commands_sent_total", "Commands to lamps.", "fixture", "cause")
+        self._received = self._counter("leerie_messages_received_total", "Messages taken, by what they tell.", "kind")
+        self._refused = self._counter(
+            "leerie_messages_refused_total",
+            "Messages refused whole, by the sensor, room or feed they were for; unknown: a topic nobody reads.",
+            "source",
+            "reason",
+        )
+        self._commands = self._counter(
+            "leerie_commands_sent_total", "Commands to lamps, by why they went out.", "fixture", "cause"
+        )
         self._coalesced = self._counter(
             "leerie_commands_coalesced_total", "Commands that a newer one replaced before they went out.", "fixture"
         )
         self._transitions = self._counter(
-            "leerie_room_transitions_total", "Moves of a room's occupancy.", "room", "before", "after"
+            "leerie_room_transitions_total",
+            "Moves of a room's occupancy from one state to another, under a hold too.",
+            "room",
+            "before",
+            "after",
         )
         self._false_offs = self._counter(
-            "leerie_room_false_offs_total", "Presence within 60 s of going dark by itself.", "room", "after"
+            "leerie_room_false_offs_total",
+            "Presence within 60 s of going dark by itself, by the state before the grace that ran out.",
+            "room",
+            "after",
         )
         self._link = Link()
-        self._rooms = Rooms(now)
-        self._lamps = Lamps(building, self._rooms, now)
-        self._sensors = Sensors(building, self._rooms, now)
-        self._outdoors = Outdoors(building)
+        self._house = House(building)
+        self._rooms = Rooms(self._house, now)
+        self._lamps = Lamps(self._house, self._rooms, now)
+        self._sensors = Sensors(self._house, self._rooms, now)
+        self._outdoors = Outdoors(self._house)
         for collector in (self._link, self._rooms, self._lamps, self._sensors, self._outdoors):
             self.registry.register(collector)
         self._begin_at_zero(building)
+
+    def follow(self, building: Building) -> None:
+        """Another config holds. What is no more in it is not shown any more; counts go on."""
+        self._house.building = building
+        self._begin_at_zero(building)
+
+    def reloaded(self, *, ok: bool) -> None:
+        """The config was read anew."""
+        self._link.reloaded = ok
+
+    def clock_known(self, yes: bool) -> None:
+        self._link.clock_known = yes
 
     def show(self, views: Iterable[RoomView], sky: SkyView | None = None) -> None:
         """These rooms, and the sky, look like this now."""
@@ -83,32 +125,73 @@ class Metrics:
                 case notes.Coalesced():
                     self._coalesced.labels(note.fixture).inc()
                 case notes.Moved():
-                    self._transitions.labels(note.room, note.before, note.after).inc()
+                    self._moved(note)
                 case notes.FalseOff():
                     self._false_offs.labels(note.room, note.after).inc()
                 case _:
                     pass
 
+    def _moved(self, note: Moved) -> None:
+        """A warning, or a grace that begins anew, is no other state."""
+        before, after = State(note.before).shown, State(note.after).shown
+        if before != after:
+            self._transitions.labels(note.room, before, after).inc()
+
     def _counter(self, name: str, text: str, *labels: str) -> Counter:
         return Counter(name, text, labels, registry=self.registry)
 
     def _begin_at_zero(self, building: Building) -> None:
-        """A series that appears with its first event hides that event from rate()."""
+        """A series that appears with its first event hides that event from rate().
+
+        These are all there can ever be: each label is a key of the config or a word of ours, and nothing that a
+        topic or a payload says becomes one.
+        """
         for kind in KINDS:
             self._received.labels(kind)
-        for fixture in building.fixtures:
-            self._coalesced.labels(fixture)
-        for room in building.rooms:
+        for source in _sources(building):
+            for reason in REASONS:
+                self._refused.labels(source, reason)
+        self._refused.labels("unknown", "unknown_topic")
+        for room in building.rooms.values():
+            for before, after in MOVES:
+                self._transitions.labels(room.name, before, after)
             for after in ("arriving", "occupied"):
-                self._false_offs.labels(room, after)
+                self._false_offs.labels(room.name, after)
+            for fixture in room.fixtures:
+                self._coalesced.labels(fixture)
+                for cause in CAUSES:
+                    if cause != "egress" or room.egress:
+                        self._commands.labels(fixture, cause)
+
+
+def _sources(building: Building) -> Iterator[str]:
+    """Whose messages can be refused."""
+    yield from building.sensors
+    yield from (f"{room}/{wish}" for room in building.rooms for wish in ("hold", "ask", "bias"))
+    if building.daylight.cloud is not None:
+        yield "cloud"
+    if building.daylight.outdoor is not None:
+        yield "outdoor"
+    if any(room.meter is not None for room in building.rooms.values()):
+        yield "meter"
 
 
 class Link(Collector):
     def __init__(self) -> None:
         self.connected = False
+        self.reloaded = True
+        self.clock_known = False
 
     def collect(self) -> Iterator[Metric]:
         yield InfoMetricFamily("leerie_build", "The running version.", {"version": __version__})
         yield GaugeMetricFamily(
             "leerie_broker_connected", "1 while the link to the broker stands and has settled.", float(self.connected)
+        )
+        yield GaugeMetricFamily(
+            "leerie_config_reload_ok", "0 when the config was last read anew and refused, else 1.", float(self.reloaded)
+        )
+        yield GaugeMetricFamily(
+            "leerie_clock_known",
+            "1 while the wall clock is known to be right; else no day part holds.",
+            float(self.clock_known),
         )

@@ -26,21 +26,24 @@ class Outbox:
         self._sent: dict[str, tuple[_Item, int]] = {}
 
     def put(self, topic: str, words: Words, gap_ms: int = 0) -> None:
-        """To be sent no sooner than `gap_ms` after the one before on this topic; a newer one takes its place."""
-        # Taken out and put in again: who chatters queues behind the others.
-        self._waiting.pop(topic, None)
+        """To be sent no sooner than `gap_ms` after the one before on this topic; a newer one takes its place.
+
+        Its place in the queue, too: so who chatters queues behind the others each time, and they are never overtaken.
+        """
         self._waiting[topic] = _Item(words, gap_ms)
 
-    def send(self, publish: Callable[[str, bytes], int], steady_ms: int) -> None:
-        """Hand over what may go now; `publish` returns the mid."""
+    def send(self, publish: Callable[[str, bytes], int], steady_ms: int, most: int = IN_FLIGHT) -> None:
+        """Hand over what may go now, no more than `most`; `publish` returns the mid."""
+        most = min(most, IN_FLIGHT - len(self._flying))
         for topic, item in list(self._waiting.items()):
-            if len(self._flying) >= IN_FLIGHT:
+            if most <= 0:
                 return
             if self._free_ms(topic, item) > steady_ms:
                 continue
             del self._waiting[topic]
             self._sent[topic] = (item, steady_ms)
             self._flying[publish(topic, item.words())] = topic
+            most -= 1
 
     def answered(self, mid: int) -> str | None:
         """The broker answered a publish: its topic, or None where it was none of ours."""

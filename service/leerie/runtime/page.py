@@ -1,24 +1,41 @@
-"""The scrape page: /metrics, /healthz (alive), /readyz (connected, config loaded, deciding). Anything else is 404."""
+"""The scrape page: /metrics, /healthz (alive), /readyz (connected, config loaded, deciding). Anything else is 404.
 
+It is read only and answers one request a connection. Whoever asks gets so much time, so many bytes and so many places,
+and no more; and however many scrape at once, only one page is made at a time, so that the deciding thread has to share
+the interpreter with one other and not with all of them.
+"""
+
+import contextlib
+import io
+import socket
 import socketserver
+import sys
 import threading
-from collections.abc import Callable, Iterable, Iterator
+import time
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from http import HTTPStatus
-from typing import TYPE_CHECKING, Any
-from wsgiref.simple_server import WSGIRequestHandler, WSGIServer
+from http.client import LineTooLong
+from http.server import BaseHTTPRequestHandler
+from typing import Any
 
-from prometheus_client import CollectorRegistry, make_wsgi_app
-from structlog.typing import FilteringBoundLogger
+from prometheus_client import CollectorRegistry
+from prometheus_client.exposition import choose_encoder
 
+from leerie.runtime.log import Log
 from leerie.runtime.pulse import Pulse
-
-if TYPE_CHECKING:
-    from _typeshed.wsgi import StartResponse, WSGIApplication, WSGIEnvironment
 
 AT_ONCE = 8
 """Requests answered at the same time; more are turned away."""
-PATIENCE_S = 5
+PATIENCE_S = 5.0
+"""Who has not asked and taken the answer by then is cut off, however busy."""
+HEAD_BYTES = 8_192
+"""Request line and headers together."""
+GIVE_WAY_S = 0.0005
+"""So soon a page in the making lets the deciding thread go on. At Python's usual 5 ms each of the dozen sends that
+follow a message could wait as long.
+"""
+PLAIN = "text/plain; charset=utf-8"
 
 Complaint = Callable[[], str | None]
 """None: all is well; else what is not."""
@@ -32,14 +49,18 @@ class Page:
     """Serves from threads of its own; whoever is slow or many keeps nobody from deciding."""
 
     def __init__(
-        self, address: tuple[str, int], registry: CollectorRegistry, alive: Complaint, ready: Complaint
+        self,
+        address: tuple[str, int],
+        registry: CollectorRegistry,
+        alive: Complaint,
+        ready: Complaint,
+        patience_s: float = PATIENCE_S,
     ) -> None:
         """Raises PageError."""
         try:
-            self._server = _Server(address, _Handler)
+            self._server = _Server(address, _Answers(registry, alive, ready), patience_s)
         except (OSError, OverflowError) as fault:
-            raise PageError(f"{address[0]}:{address[1]}: {fault}") from fault
-        self._server.set_app(_app(registry, alive, ready))
+            raise PageError(f"{_spelled(address)}: {fault}") from fault
         self.address: tuple[str, int] = self._server.server_address[:2]  # type: ignore[assignment] # typeshed allows bytes
         threading.Thread(target=self._server.serve_forever, name="page", daemon=True).start()
 
@@ -55,84 +76,146 @@ class Page:
 
 
 @contextmanager
-def serving(
-    address: tuple[str, int] | None, registry: CollectorRegistry, pulse: Pulse, log: FilteringBoundLogger
-) -> Iterator[None]:
+def serving(address: tuple[str, int] | None, registry: CollectorRegistry, pulse: Pulse, log: Log) -> Iterator[None]:
     """The page, where there is to be one; that it cannot be had is told and stops nothing."""
     try:
         page = None if address is None else Page(address, registry, pulse.ailment, pulse.unready)
     except PageError as fault:
-        log.warning("no scrape page", why=str(fault))
+        log.tell("no scrape page", why=str(fault))
         page = None
-    if page is not None:
-        log.info("scrape page", address="{}:{}".format(*page.address))
-    yield
-    if page is not None:
+    if page is None:
+        yield
+        return
+    log.tell("scrape page", address=_spelled(page.address))
+    usual_s = sys.getswitchinterval()
+    sys.setswitchinterval(GIVE_WAY_S)
+    try:
+        yield
+    finally:
+        sys.setswitchinterval(usual_s)
         page.close()
 
 
-def _app(registry: CollectorRegistry, alive: Complaint, ready: Complaint) -> "WSGIApplication":
-    metrics = make_wsgi_app(registry)
-
-    def answer(environ: "WSGIEnvironment", start_response: "StartResponse") -> Iterable[bytes]:
-        match environ["PATH_INFO"]:
-            case "/metrics":
-                result: Iterable[bytes] = metrics(environ, start_response)
-                return result
-            case "/healthz":
-                return _say(start_response, alive())
-            case "/readyz":
-                return _say(start_response, ready())
-            case _:
-                return _plain(start_response, HTTPStatus.NOT_FOUND, "nothing here; /metrics, /healthz, /readyz are")
-
-    return answer
+def _spelled(address: tuple[str, int]) -> str:
+    host, port = address
+    return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
-def _say(start_response: "StartResponse", complaint: str | None) -> list[bytes]:
-    if complaint is None:
-        return _plain(start_response, HTTPStatus.OK, "well")
-    return _plain(start_response, HTTPStatus.SERVICE_UNAVAILABLE, complaint)
+class _Answers:
+    """What there is to be had."""
+
+    def __init__(self, registry: CollectorRegistry, alive: Complaint, ready: Complaint) -> None:
+        self._registry = registry
+        self._complaints = {"/healthz": alive, "/readyz": ready}
+        self._making = threading.Lock()
+
+    def find(self, path: str, accept: str) -> tuple[HTTPStatus, str, bytes]:
+        """Status, content type and body of what stands at this path. `accept`: the header, for OpenMetrics."""
+        if path == "/metrics":
+            encode, kind = choose_encoder(accept)
+            with self._making:
+                return HTTPStatus.OK, kind, encode(self._registry)
+        if path not in self._complaints:
+            return HTTPStatus.NOT_FOUND, PLAIN, b"nothing here; /metrics, /healthz, /readyz are\n"
+        complaint = self._complaints[path]()
+        status = HTTPStatus.OK if complaint is None else HTTPStatus.SERVICE_UNAVAILABLE
+        return status, PLAIN, f"{complaint or 'well'}\n".encode()
 
 
-def _plain(start_response: "StartResponse", status: HTTPStatus, text: str) -> list[bytes]:
-    start_response(f"{status.value} {status.phrase}", [("Content-Type", "text/plain; charset=utf-8")])
-    return [text.encode() + b"\n"]
-
-
-class _Server(socketserver.ThreadingMixIn, WSGIServer):
+class _Server(socketserver.ThreadingMixIn, socketserver.TCPServer):
+    allow_reuse_address = True
+    request_queue_size = 128  # a burst of clients waits here; with the library's 5 the next one tries again after 1 s
     daemon_threads = True
     block_on_close = False
 
-    def __init__(self, *args: Any) -> None:
-        self._places = threading.BoundedSemaphore(AT_ONCE)
-        super().__init__(*args)
+    def __init__(self, address: tuple[str, int], answers: _Answers, patience_s: float) -> None:
+        self.address_family = socket.AF_INET6 if ":" in address[0] else socket.AF_INET
+        self.answers = answers
+        self._patience_s = patience_s
+        self._over_s: dict[socket.socket, float] = {}
+        """Every request that is being answered, and when it has to be over."""
+        super().__init__(address, _Handler)
 
     def process_request(self, request: Any, client_address: Any) -> None:
-        if self._places.acquire(blocking=False):
-            super().process_request(request, client_address)
-        else:
+        if len(self._over_s) >= AT_ONCE:
             self.shutdown_request(request)
+            return
+        self._over_s[request] = time.monotonic() + self._patience_s
+        super().process_request(request, client_address)
 
-    def process_request_thread(self, request: Any, client_address: Any) -> None:
-        try:
-            super().process_request_thread(request, client_address)
-        finally:
-            self._places.release()
+    def service_actions(self) -> None:
+        """Cut off whoever's time is over. A timeout at the socket would bound each read and each write alone, and so
+        nothing: one byte every few seconds is always in time. `serve_forever` comes by twice a second.
+        """
+        now_s = time.monotonic()
+        for request, over_s in dict(self._over_s).items():
+            if now_s >= over_s:
+                _cut_off(request)
+
+    def shutdown_request(self, request: Any) -> None:
+        super().shutdown_request(request)
+        self._over_s.pop(request, None)
+
+    def server_close(self) -> None:
+        super().server_close()
+        for request in dict(self._over_s):
+            _cut_off(request)
 
     def handle_error(self, request: Any, client_address: Any) -> None:
         """A client that went away is no news."""
 
-    def server_bind(self) -> None:
-        # WSGIServer would ask the name service who we are, and wait for it.
-        socketserver.TCPServer.server_bind(self)
-        host, self.server_port = self.server_address[:2]
-        self.server_name = str(host)
-        self.setup_environ()
+
+def _cut_off(request: socket.socket) -> None:
+    with contextlib.suppress(OSError):  # it has just gone by itself
+        request.shutdown(socket.SHUT_RDWR)
 
 
-class _Handler(WSGIRequestHandler):
-    timeout = PATIENCE_S
+class _Head(io.BufferedReader):
+    """The head of a request, read no further than it may be long."""
+
+    _left = HEAD_BYTES
+
+    def readline(self, size: int | None = -1, /) -> bytes:
+        """Raises LineTooLong."""
+        if self._left == 0:
+            raise LineTooLong("head")
+        line = super().readline(self._left if size is None or size < 0 else min(size, self._left))
+        self._left -= len(line)
+        return line
+
+
+class _Handler(BaseHTTPRequestHandler):
+    server: _Server
+    error_message_format = "%(code)d %(message)s\n"
+    error_content_type = PLAIN
+
+    def setup(self) -> None:
+        super().setup()
+        self.rfile = _Head(self.rfile.detach())
+
+    def do_GET(self) -> None:
+        """What stands behind a question mark changes nothing."""
+        self._answer(*self.server.answers.find(self.path.partition("?")[0], self.headers.get("Accept", "")))
+
+    do_HEAD = do_GET  # noqa: N815 -- the library's own name for it
+
+    def do_POST(self) -> None:
+        """Nothing here can be changed."""
+        self._answer(HTTPStatus.METHOD_NOT_ALLOWED, PLAIN, b"read only; GET and HEAD are allowed\n", Allow="GET, HEAD")
+
+    do_PUT = do_PATCH = do_DELETE = do_OPTIONS = do_POST  # noqa: N815 -- the library's own names for it
+
+    def _answer(self, status: HTTPStatus, kind: str, body: bytes, **headers: str) -> None:
+        self.send_response(status)
+        for name, value in {"Content-Type": kind, "Content-Length": str(len(body)), **headers}.items():
+            self.send_header(name, value)
+        self.end_headers()
+        if self.command != "HEAD":
+            self.wfile.write(body)
+
+    def version_string(self) -> str:
+        """What it says of itself; which Python that is concerns nobody."""
+        return "leerie"
 
     def log_message(self, format: str, *args: Any) -> None:  # noqa: A002 -- the library's own name for it
         """Scrapes are no news."""

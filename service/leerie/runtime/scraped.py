@@ -59,12 +59,20 @@ class Tallies:
         return {key: tally.at(steady) for key, tally in tallies.items()}
 
 
+class House:
+    """The building that is shown; a reload puts another in its place."""
+
+    def __init__(self, building: Building) -> None:
+        self.building = building
+
+
 def _or_nan(value: float | None) -> float:
     return nan if value is None else value
 
 
 class Rooms(Collector):
-    def __init__(self, now: Callable[[], Now]) -> None:
+    def __init__(self, house: House, now: Callable[[], Now]) -> None:
+        self._house = house
         self.views: dict[str, RoomView] = {}
         self._seconds = Tallies(now)
 
@@ -81,25 +89,31 @@ class Rooms(Collector):
         # A copy in one go: the deciding thread may put a room's next view in place meanwhile.
         views, spent = dict(self.views), self._seconds.read()
         labels = ("room", "state")
-        state = GaugeMetricFamily("leerie_room_state", "1 for the state the room is in.", labels=labels)
-        seconds = CounterMetricFamily("leerie_room_state_seconds_total", "Time spent in each state.", labels=labels)
-        faults = GaugeMetricFamily("leerie_room_faults", "Faults that stand in the room.", labels=("room",))
-        held = GaugeMetricFamily("leerie_hold_active", "1 while the room is held.", labels=("room",))
-        for room, view in views.items():
+        state = GaugeMetricFamily(
+            "leerie_room_state",
+            "1 for the state the room is in; before the first decision it is in none.",
+            labels=labels,
+        )
+        seconds = CounterMetricFamily(
+            "leerie_room_state_seconds_total", "Time spent in each state, since the start.", labels=labels
+        )
+        faults = GaugeMetricFamily("leerie_room_faults", "Faults that stand in the room now.", labels=("room",))
+        held = GaugeMetricFamily("leerie_hold_active", "1 while somebody holds the room.", labels=("room",))
+        for room in self._house.building.rooms:
+            view = views.get(room)
             for name in STATES:
-                state.add_metric((room, name), float(view.state == name))
+                state.add_metric((room, name), float(view is not None and view.state == name))
                 seconds.add_metric((room, name), spent.get((room, name), 0.0))
-            faults.add_metric((room,), len(view.faults))
-            held.add_metric((room,), float(view.hold is not None))
+            faults.add_metric((room,), 0 if view is None else len(view.faults))
+            held.add_metric((room,), float(view is not None and view.hold is not None))
         yield from (state, seconds, faults, held)
 
 
 class Lamps(Collector):
     """Lamps as they were told, which is all that is known of them; an estimate, therefore."""
 
-    def __init__(self, building: Building, rooms: Rooms, now: Callable[[], Now]) -> None:
-        self._fixtures = building.fixtures
-        self._rooms_of = {lamp: room.name for room in building.rooms.values() for lamp in room.fixtures}
+    def __init__(self, house: House, rooms: Rooms, now: Callable[[], Now]) -> None:
+        self._house = house
         self._rooms = rooms
         self._told: dict[str, tuple[float, int | None]] = {}
         """Level and white."""
@@ -111,29 +125,40 @@ class Lamps(Collector):
 
     def remembered(self, view: RoomView) -> None:
         """After a restart: what the lamps were told before it."""
-        for name, lamp in view.fixtures or ():
+        for name, lamp in view.told:
             if lamp is not None and name not in self._told:
                 self._tell(name, lamp.level, lamp.kelvin)
 
     def _tell(self, name: str, level: float, kelvin: int | None) -> None:
         self._told[name] = level, kelvin
         self._lit.grow(1.0 if level > 0 else 0.0, name)
-        watts = energy.power(self._fixtures[name], level)
+        watts = energy.power(self._house.building.fixtures[name], level)
         if watts is not None:
             self._joules.grow(watts, name)
 
     def collect(self) -> Iterator[Metric]:
         told, burnt, drawn = dict(self._told), self._lit.read(), self._joules.read()
-        level = GaugeMetricFamily("leerie_fixture_level_ratio", "As last told; NaN: not known.", labels=LAMP)
+        level = GaugeMetricFamily(
+            "leerie_fixture_level_ratio",
+            "Perceived brightness as the lamp was last told, 0 to 1; NaN: not known, as in a hands-off hold.",
+            labels=LAMP,
+        )
         white = GaugeMetricFamily(
-            "leerie_fixture_colour_temperature_kelvin", "As last told; NaN: not known, or a colour.", labels=LAMP
+            "leerie_fixture_colour_temperature_kelvin",
+            "White as the lamp was last told; NaN: not known, as in a hands-off hold, or a colour.",
+            labels=LAMP,
         )
-        lit = CounterMetricFamily("leerie_fixture_lit_seconds_total", "Time lit, as last told.", labels=LAMP)
+        lit = CounterMetricFamily(
+            "leerie_fixture_lit_seconds_total", "Time lit, by what the lamp was told, since the start.", labels=LAMP
+        )
         joules = CounterMetricFamily(
-            "leerie_fixture_energy_joules_total", "Estimated from watts and level.", labels=LAMP
+            "leerie_fixture_energy_joules_total",
+            "Energy drawn since the start, estimated from the lamp's watts, standby and level.",
+            labels=LAMP,
         )
-        for name, fixture in self._fixtures.items():
-            known = (None, None) if self._hands_off(name) else told.get(name, (None, None))
+        fixtures, hands_off = self._house.building.fixtures, self._hands_off()
+        for name, fixture in fixtures.items():
+            known = (None, None) if name in hands_off else told.get(name, (None, None))
             level.add_metric((name,), _or_nan(known[0]))
             if fixture.kind in ("tunable", "colour"):
                 white.add_metric((name,), _or_nan(known[1]))
@@ -142,14 +167,15 @@ class Lamps(Collector):
                 joules.add_metric((name,), drawn.get((name,), 0.0))
         yield from (level, white, lit, joules)
 
-    def _hands_off(self, lamp: str) -> bool:
-        view = self._rooms.views.get(self._rooms_of[lamp])
-        return view is not None and view.hold is not None and view.hold.level is None
+    def _hands_off(self) -> set[str]:
+        """The lamps of rooms in a hands-off hold."""
+        held = {name for name, view in dict(self._rooms.views).items() if view.hold and view.hold.level is None}
+        return {lamp for room in self._house.building.rooms.values() if room.name in held for lamp in room.fixtures}
 
 
 class Sensors(Collector):
-    def __init__(self, building: Building, rooms: Rooms, now: Callable[[], Now]) -> None:
-        self._sensors = tuple(building.sensors)
+    def __init__(self, house: House, rooms: Rooms, now: Callable[[], Now]) -> None:
+        self._house = house
         self._rooms = rooms
         self._now = now
         self._seen: dict[str, float] = {}
@@ -159,34 +185,52 @@ class Sensors(Collector):
             self._seen[note.source] = self._now().wall / 1e6
 
     def collect(self) -> Iterator[Metric]:
-        views = dict(self._rooms.views)
+        views, heard = dict(self._rooms.views), dict(self._seen)
+        there = {name for view in views.values() for name in view.sensors_present}
         gone = {fault.what for view in views.values() for fault in view.faults if fault.code == "sensor_out"}
-        out = GaugeMetricFamily("leerie_sensor_out", "1 while it is gone or silent for too long.", labels=("sensor",))
-        for name in self._sensors:
-            out.add_metric((name,), float(name in gone))
-        seen = GaugeMetricFamily(
-            "leerie_sensor_last_seen_timestamp_seconds", "When it last said anything.", labels=("sensor",)
+        labels = ("sensor",)
+        present = GaugeMetricFamily(
+            "leerie_sensor_present",
+            "1 while it counts as present in a room, held over by clears or not; a door: while it stands open.",
+            labels=labels,
         )
-        for name, when in dict(self._seen).items():
-            seen.add_metric((name,), when)
-        yield from (out, seen)
+        out = GaugeMetricFamily("leerie_sensor_out", "1 while it is gone, or silent for too long.", labels=labels)
+        # 0 would be a moment, and a sensor that has said nothing since a restart would seem dead since 1970.
+        seen = GaugeMetricFamily(
+            "leerie_sensor_last_seen_timestamp_seconds",
+            "When it last said anything, Unix time; NaN: not since the start.",
+            labels=labels,
+        )
+        for name, sensor in self._house.building.sensors.items():
+            if sensor.kind != "button":
+                present.add_metric((name,), float(name in there))
+            out.add_metric((name,), float(name in gone))
+            seen.add_metric((name,), heard.get(name, nan))
+        yield from (present, out, seen)
 
 
 class Outdoors(Collector):
-    def __init__(self, building: Building) -> None:
-        self._parts = tuple(building.parts)
+    def __init__(self, house: House) -> None:
+        self._house = house
         self.sky: SkyView | None = None
 
     def collect(self) -> Iterator[Metric]:
-        lux = GaugeMetricFamily("leerie_outdoor_illuminance_lux", "Outdoors, on the horizontal.")
-        sun = GaugeMetricFamily("leerie_sun_elevation_degrees", "Of the sun, without refraction.")
-        cloud = GaugeMetricFamily("leerie_cloud_cover_ratio", "As last told; NaN while nobody knows.")
-        part = GaugeMetricFamily("leerie_day_part", "1 for the one that began last.", labels=("day_part",))
         sky = self.sky
-        if sky is not None:
-            lux.add_metric((), sky.outdoor)
-            sun.add_metric((), sky.elevation)
-            cloud.add_metric((), _or_nan(sky.cloud))
-            for name in self._parts:
-                part.add_metric((name,), float(name == sky.part))
-        yield from (lux, sun, cloud, part)
+        lux, sun, cloud = (nan, nan, None) if sky is None else (sky.outdoor, sky.elevation, sky.cloud)
+        yield GaugeMetricFamily(
+            "leerie_outdoor_illuminance_lux", "Of the sun and the sky on the horizontal; NaN: not worked out yet.", lux
+        )
+        yield GaugeMetricFamily(
+            "leerie_sun_elevation_degrees",
+            "Of the sun's centre above the horizon, without refraction; NaN: not worked out yet.",
+            sun,
+        )
+        yield GaugeMetricFamily(
+            "leerie_cloud_cover_ratio", "Share of the sky that is cloud, as last told; NaN: not known.", _or_nan(cloud)
+        )
+        part = GaugeMetricFamily(
+            "leerie_day_part", "1 for the day part of the building that began last of all.", labels=("day_part",)
+        )
+        for name in self._house.building.parts:
+            part.add_metric((name,), float(sky is not None and name == sky.part))
+        yield part

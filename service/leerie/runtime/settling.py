@@ -10,7 +10,7 @@ from typing import Protocol
 
 BATCH = 100
 CANARY_S = 5
-"""A canary that is not back by then will not come: the broker does not let us publish it, or read it."""
+"""A canary that is not back so long after anything else will not come: we may not publish it, or not read it."""
 
 
 class Line(Protocol):
@@ -62,6 +62,11 @@ class Settling:
         """A canary came, ours or another's."""
         if not self.done and not self._asked and payload == self._song():
             self._next(now_s)
+
+    def kept(self, now_s: float) -> None:
+        """Something came that the broker kept: it is at it, however slowly, so its answer is waited for anew."""
+        if not self.done:
+            self._until_s = now_s + CANARY_S
 
     def passed(self, now_s: float) -> None:
         """Time has passed: what did not come in time is named and not waited for any more."""

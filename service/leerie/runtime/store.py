@@ -36,6 +36,14 @@ class Store:
         except sqlite3.Error as fault:
             raise StoreError(f"{self._path}: records cannot be read: {_why(fault)}") from fault
 
+    def forget(self, room: str) -> None:
+        """Keep nothing of this room. Raises StoreError."""
+        try:
+            with self._db:
+                self._db.execute("DELETE FROM record WHERE room = ?", (room,))
+        except sqlite3.Error as fault:
+            raise StoreError(f"{self._path}: records cannot be written: {_why(fault)}") from fault
+
     def write(self, records: Mapping[str, bytes]) -> None:
         """Keep these, all or none. Raises StoreError."""
         try:

@@ -3,21 +3,19 @@
 from collections.abc import Iterable
 from zoneinfo import ZoneInfo
 
-from structlog.typing import FilteringBoundLogger
-
 from leerie import notes, report
 from leerie.notes import Note
 from leerie.now import MINUTE_MS, Now
+from leerie.runtime.log import Log
 
 QUIET = (notes.Heard, notes.Commanded, notes.Coalesced, notes.NotHeld)
 """Counted, not told: the decision that they led to, or did not, is the line."""
-LOUD = (notes.Refused, notes.Faulted, notes.Undelivered)
 
 
 class Teller:
     """One wide line a decision. What keeps being wrong is told once a minute."""
 
-    def __init__(self, log: FilteringBoundLogger, zone: ZoneInfo) -> None:
+    def __init__(self, log: Log, zone: ZoneInfo) -> None:
         self._log = log
         self._zone = zone
         self._told: dict[tuple[str, str], int] = {}
@@ -27,7 +25,7 @@ class Teller:
             if isinstance(note, QUIET) or self._repeats(note, now):
                 continue
             event, fields = report.note_fields(note, self._zone)
-            (self._log.warning if isinstance(note, LOUD) else self._log.info)(event, **fields)
+            self._log.tell(event.replace("_", " "), **fields)
 
     def _repeats(self, note: Note, now: Now) -> bool:
         if not isinstance(note, notes.Refused):

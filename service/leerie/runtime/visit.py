@@ -8,7 +8,8 @@ from types import TracebackType
 from typing import Self
 
 from leerie.config.building import Broker
-from leerie.runtime.connection import Connection, Gone, Granted, Turned, Welcome, Word, reason, versions
+from leerie.runtime.connection import Connection, Gone, Granted, Turned, Welcome, Word, versions
+from leerie.runtime.why import not_dialled
 
 ANSWER_S = 5.0
 """How long the broker may take for each of its own answers."""
@@ -84,7 +85,7 @@ class Visit:
         try:
             self._connection.dial()
         except (OSError, ValueError) as fault:
-            return Turned(reason(fault), version=False)
+            return Turned(not_dialled(fault, self._broker), version=False)
         for word in self.words(ANSWER_S):
             if isinstance(word, Welcome | Turned):
                 return word

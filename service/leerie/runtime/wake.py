@@ -5,8 +5,6 @@ import signal
 import socket
 from collections.abc import Callable, Iterator
 
-STOP_SIGNALS = (signal.SIGTERM, signal.SIGINT)
-
 
 class Wake:
     """A socket pair. The deciding thread waits on one end, whoever wants it awake writes to the other."""
@@ -31,9 +29,13 @@ class Wake:
                 pass
 
     @contextlib.contextmanager
-    def signals(self, stop: Callable[[], None]) -> Iterator[None]:
-        """While inside, SIGTERM and SIGINT call `stop` and wake the sleeper. For the main thread only."""
-        before = {number: signal.signal(number, lambda *_: stop()) for number in STOP_SIGNALS}
+    def signals(self, stop: Callable[[], None], reload: Callable[[], None]) -> Iterator[None]:
+        """While inside, SIGTERM and SIGINT call `stop`, SIGHUP calls `reload`, and each wakes the sleeper.
+
+        For the main thread only.
+        """
+        calls = {signal.SIGTERM: stop, signal.SIGINT: stop, signal.SIGHUP: reload}
+        before = {number: signal.signal(number, lambda *_, call=call: call()) for number, call in calls.items()}
         fd_before = signal.set_wakeup_fd(self._writer.fileno(), warn_on_full_buffer=False)
         try:
             yield

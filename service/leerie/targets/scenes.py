@@ -124,6 +124,22 @@ def lights(value: Value) -> bool:
             return value.lux > 0
 
 
+def by_light(room: Room) -> tuple[str, ...]:
+    """The room's day parts, the brightest first; of two that are alike the earlier in the file."""
+    return tuple(sorted(room.parts, key=lambda part: -sum(map(_most, room.scenes.get(part, {}).values()))))
+
+
+def _most(value: Value) -> float:
+    """The most light that this value can give, as a share of the lamp's."""
+    match value:
+        case Fixed():
+            return value.level**2
+        case Follow():
+            return max(value.first, value.second) ** 2
+        case Maintain():
+            return float(value.lux > 0)
+
+
 def moves(scene: Scene) -> bool:
     """Does the scene move with daylight?"""
     return any(isinstance(value, Maintain | Follow) or isinstance(value.kelvin, SunWhite) for value in scene.values())

@@ -27,8 +27,8 @@ FASTEST = 3600
 FIRST_DAY = date(2026, 1, 12)
 """A Monday in winter: there is light to be made, morning and evening."""
 FIRST_SECOND = 6 * 3600 + 15 * 60
-SEED = 24
-"""A day on which buttons are pressed and a room is held."""
+SEED = 447
+"""A day on which people hold, ask and press, and one is left in the dark."""
 FRAMES_A_SECOND = 8
 NEEDED = ("amqtt", "blessed", "rich")
 """What the extra brings."""
@@ -50,7 +50,8 @@ def add(parser: argparse.ArgumentParser) -> None:
         help="end after so long, such as 2m, by your own watch",
     )
     parser.epilog = (
-        "Plays the example config, or with --config another; your own broker, lamps and files are left alone."
+        "Plays your config, or where there is none the example that comes with leerie; "
+        "your own broker, lamps and files are left alone."
     )
 
 
@@ -58,7 +59,7 @@ def main(args: argparse.Namespace) -> int:
     missing = [name for name in NEEDED if importlib.util.find_spec(name) is None]
     if missing:
         raise StopError(f"the demo needs more than leerie itself ({', '.join(missing)}): pip install 'leerie[demo]'")
-    building = _example() if args.config is None else configured.building(args)
+    building = configured.building(args) if _own_config(args) else _example()
     try:
         return _play(building, args)
     except EmbeddedBrokerError as fault:
@@ -118,8 +119,14 @@ def _shown(stage: Stage, backstage: Backstage, over: threading.Event) -> Iterato
         yield
 
 
+def _own_config(args: argparse.Namespace) -> bool:
+    """Somebody has named a config, or stands beside one."""
+    return configured.named_path(args) is not None or Path(configured.DEFAULT).exists()
+
+
 def _example() -> Building:
     """The packaged example, and nothing of the environment's."""
+    configured.show("the example that comes with leerie")
     return load(Path(config.__file__).with_name("example.toml"), {}).building
 
 

@@ -113,7 +113,12 @@ class Backstage:
 def _spawned(work: Callable[..., None], *args: object) -> "SpawnProcess":
     """A process that ends with this one, however this one ends. Not forked: this one has threads."""
     process = get_context("spawn").Process(target=work, args=args, daemon=True)
-    process.start()
+    # Ctrl-C is the demo's, from the first moment on: it ends the daemon, which says farewell before the broker goes.
+    mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
+    try:
+        process.start()
+    finally:
+        signal.pthread_sigmask(signal.SIG_SETMASK, mask)
     return process
 
 
@@ -125,7 +130,6 @@ def _kill(process: "SpawnProcess | None") -> None:
 
 def _broker(port: int, told: Connection) -> None:
     threading.Thread(target=_end_with_the_demo, daemon=True).start()
-    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is the demo's: the daemon wants to say farewell here first
     try:
         with EmbeddedBroker(port):
             told.send(None)

@@ -6,6 +6,7 @@ from leerie.config.checks.lamps import lamp_flaws
 from leerie.config.checks.rooms import room_flaws
 from leerie.config.checks.sensors import sensor_flaws
 from leerie.config.checks.service import service_flaws
+from leerie.config.checks.topics import topic_flaws
 from leerie.config.declared import Declared
 from leerie.config.models import Config
 from leerie.config.problems import Flaw
@@ -19,3 +20,4 @@ def flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
     for name, fixture in config.fixtures.items():
         yield from lamp_flaws(("fixtures", name), fixture)
     yield from room_flaws(config, declared)
+    yield from topic_flaws(config)

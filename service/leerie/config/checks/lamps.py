@@ -6,8 +6,10 @@ from typing import cast
 
 from leerie.config.devices import Fixture
 from leerie.config.payload import LEVEL_PLACEHOLDERS, PLACEHOLDERS, parse
-from leerie.config.problems import Flaw, NotAllowedError, Path
+from leerie.config.problems import Flaw, NotAllowedError, Path, shown
 
+MOST = 2**64 - 1
+"""The largest whole number that goes out in a payload; few that read JSON know a larger one."""
 _DIMMABLE = ("on", *LEVEL_PLACEHOLDERS, "fade")
 _SAYS = {
     "switched": ("on",),
@@ -74,6 +76,9 @@ def _placeholders(path: Path, payload: object, kind: str, said: set[str]) -> Ite
     for place, leaf in _leaves(path, payload):
         if isinstance(leaf, float) and not isfinite(leaf):
             yield Flaw(place, f"{leaf} cannot be sent", "a finite number")
+            continue
+        if isinstance(leaf, int) and abs(leaf) > MOST:
+            yield Flaw(place, f"{shown(leaf)} cannot be sent", f"a number up to {MOST}")
             continue
         try:
             names = parse(leaf).names

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from leerie.config.checks.scenes import BESIDE_PARTS, lit, missing_area, scene_flaws
 from leerie.config.declared import Declared
 from leerie.config.models import Config, Room
-from leerie.config.problems import Flaw, Path, listing, nearest
+from leerie.config.problems import Flaw, Path, nearest, one_of
 
 
 def room_flaws(config: Config, declared: Declared) -> Iterator[Flaw]:
@@ -60,7 +60,7 @@ def _in_both(path: Path, sensors: list[str], keep: list[str]) -> Iterator[Flaw]:
 def _names(path: Path, names: list[str], what: str, known: tuple[str, ...]) -> Iterator[Flaw]:
     for index, name in enumerate(names):
         if name not in known:
-            yield Flaw((*path, index), f"there is no {what} {name}", f"one of {listing(known)}", nearest(name, known))
+            yield Flaw((*path, index), f"there is no {what} {name}", one_of(known), nearest(name, known))
         elif name in names[:index]:
             yield Flaw((*path, index), f"{name} stands here twice", "each once")
 
@@ -105,7 +105,7 @@ def _during(path: Path, room: Room, declared: Declared) -> Iterator[Flaw]:
         if part not in named:
             unknown = part not in declared.day_parts
             problem = f"there is no day part {part}" if unknown else f"the room has no scene for {part}"
-            yield Flaw((*path, "during", part), problem, f"one of {listing(named)}", nearest(part, named))
+            yield Flaw((*path, "during", part), problem, one_of(named), nearest(part, named))
 
 
 # ---- escape routes ---------------------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from leerie.config.declared import Declared
 from leerie.config.models import Config, Light, Room, Scene, SunWhite
-from leerie.config.problems import Flaw, Path, listing, nearest
+from leerie.config.problems import Flaw, Path, nearest, one_of
 
 BESIDE_PARTS = ("vacant", "asked")
 """Scenes that are no day part's."""
@@ -16,7 +16,7 @@ def scene_flaws(path: Path, room: Room, config: Config, declared: Declared) -> I
     for name, scene in room.scenes.items():
         place = (*path, "scenes", name)
         if name not in known:
-            yield Flaw(place, f"there is no day part {name}", f"one of {listing(known)}", nearest(name, known))
+            yield Flaw(place, f"there is no day part {name}", one_of(known), nearest(name, known))
         yield from _scene(place, scene, room, config, declared)
     for part, change in room.during.items():
         yield from _scene((*path, "during", part, "vacant"), change.vacant or {}, room, config, declared)
@@ -28,7 +28,7 @@ def _scene(path: Path, scene: Scene, room: Room, config: Config, declared: Decla
         if lamp not in room.fixtures:
             home = (declared.homes or {}).get(lamp)
             problem = f"{lamp} is a lamp of room {home[0]}" if home else f"{path[1]} has no lamp {lamp}"
-            yield Flaw(place, problem, f"one of {listing(room.fixtures)}", nearest(lamp, room.fixtures))
+            yield Flaw(place, problem, one_of(room.fixtures, "the room has no lamps"), nearest(lamp, room.fixtures))
         if isinstance(value, Light):
             yield from _brightness(place, value)
             yield from _white(place, value, lamp, config)

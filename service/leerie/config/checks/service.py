@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from leerie.config import countries
 from leerie.config.declared import Declared
 from leerie.config.models import Config
-from leerie.config.problems import Flaw, listing, nearest, shown
+from leerie.config.problems import Flaw, listing, nearest, one_of, shown
 from leerie.config.starts import clock
 
 LEAST_LOG_LX = 0.001
@@ -40,7 +40,7 @@ def _holidays(code: str) -> Iterator[Flaw]:
 
 def _bed(bed: str | None, parts: tuple[str, ...]) -> Iterator[Flaw]:
     if bed is not None and bed not in parts:
-        yield Flaw(("site", "bed"), f"there is no day part {bed}", f"one of {listing(parts)}", nearest(bed, parts))
+        yield Flaw(("site", "bed"), f"there is no day part {bed}", one_of(parts), nearest(bed, parts))
 
 
 def _broker(config: Config) -> Iterator[Flaw]:

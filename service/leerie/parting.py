@@ -1,0 +1,54 @@
+"""What a reload leaves behind: rooms that are gone, and lamps that nobody would command any more."""
+
+from collections.abc import Iterator, Mapping
+
+import msgspec
+
+from leerie import record as records
+from leerie.config.building import Building, Fixture
+from leerie.fixtures.lamp import Lamp
+
+
+class Parting(msgspec.Struct, frozen=True):
+    """What is to be cleared away."""
+
+    rooms: tuple[str, ...]
+    """Rooms whose retained topics and records are of no use any more."""
+    commands: tuple[tuple[str, bytes], ...]
+    """Topic and payload: off, once, to every lamp that is left to itself."""
+
+
+def part(old: Building, new: Building, memory: Mapping[str, bytes]) -> Parting:
+    """What the old building leaves; `memory`: its rooms' records as they are now.
+
+    A lamp on an escape route is left as it is, since nobody has asked for the dark there; so is one in a hands-off
+    hold, which somebody has taken over.
+    """
+    rooms = tuple(name for name in old.rooms if name not in new.rooms)
+    return Parting(rooms, tuple(_off(_left(old, new, memory))))
+
+
+def _left(old: Building, new: Building, memory: Mapping[str, bytes]) -> Iterator[Fixture]:
+    served = {topic for fixture in new.fixtures.values() for topic in _topics(fixture)}
+    for room in old.rooms.values():
+        if room.egress or _hands_off(memory.get(room.name)):
+            continue
+        for name in room.fixtures:
+            if served.isdisjoint(_topics(old.fixtures[name])):
+                yield old.fixtures[name]
+
+
+def _off(lamps: Iterator[Fixture]) -> Iterator[tuple[str, bytes]]:
+    for lamp in lamps:
+        white = lamp.kelvin[0] if lamp.kelvin is not None else None
+        yield from Lamp(lamp).messages(0.0, white, lamp.fade_down_ms)
+
+
+def _topics(fixture: Fixture) -> tuple[str, ...]:
+    return tuple(wire.topic for wire in (*fixture.messages, *(fixture.when_off or ())))
+
+
+def _hands_off(memory: bytes | None) -> bool:
+    record = records.decode(memory) if memory else None
+    hold = None if record is None else record.occupancy.hold
+    return hold is not None and hold.level is None

@@ -1,0 +1,165 @@
+"""The controller at work: what it is told, and what follows from its outcomes, always in one order, lamps first:
+commands → acknowledgement of what came in → records → room states and sky → log.
+"""
+
+import time
+from collections.abc import Callable, Mapping
+from zoneinfo import ZoneInfo
+
+from leerie import record
+from leerie.config.building import Building
+from leerie.controller import Controller
+from leerie.messages import Outcome, Publish
+from leerie.now import SECOND_MS, Now
+from leerie.parting import part
+from leerie.runtime.clock import Clock
+from leerie.runtime.events import Arrived
+from leerie.runtime.herald import Herald
+from leerie.runtime.link import Link
+from leerie.runtime.log import Log
+from leerie.runtime.metrics import Metrics
+from leerie.runtime.telling import Teller
+
+PARTING_EXPIRY_S = 60
+
+MakeController = Callable[..., Controller]
+
+
+class Deciding:
+    """Belongs to the deciding thread. There is no controller before the records are known."""
+
+    def __init__(
+        self,
+        building: Building,
+        log: Log,
+        clock: Clock,
+        make: MakeController,
+        link: Link,
+        herald: Herald,
+        metrics: Metrics,
+    ) -> None:
+        self.building = building
+        self.controller: Controller | None = None
+        self._log = log
+        self._clock = clock
+        self._make = make
+        self._link = link
+        self._herald = herald
+        self._metrics = metrics
+        self._advanced_ms = 0
+        self._clock_known = False
+        self._written_us = 0
+        """When the newest record was written, by the wall clock of then."""
+        self._look_at_the_building()
+
+    def begin(self, folder: Mapping[str, bytes], broker: Mapping[str, bytes]) -> None:
+        """All records are here, the folder's by room and the broker's by topic: of each room's two the right one."""
+        rooms = {
+            room: record.choose(folder.get(room), broker.get(self._herald.topic("memory", room)))
+            for room in self.building.rooms
+        }
+        memory = {room: body for room, body in rooms.items() if body is not None}
+        self._log.tell("records found", rooms=len(memory), of=len(rooms))
+        self._written_us = max((written for body in memory.values() if (written := record.written(body))), default=0)
+        self._clock_known = self._clock_is_known()
+        self._metrics.clock_known(self._clock_known)
+        if not self._clock_known:
+            self._log.tell("the clock is not known to be right")
+        self._make_controller(memory)
+
+    def follow(self) -> None:
+        """The connection stands: hear what the broker kept, and all that comes."""
+        if self.controller is not None:
+            self.controller.linked(self._clock.now())
+            self._link.follow(self._wanted(self.controller))
+
+    def settled(self, now: Now) -> None:
+        if self.controller is not None:
+            self._apply(self.controller.settled(now), now)
+
+    def lost(self) -> None:
+        if self.controller is not None:
+            self.controller.lost(self._clock.now())
+
+    def receive(self, event: Arrived) -> None:
+        if self.controller is not None:
+            now = self._clock.now()
+            self._apply(self.controller.receive(event.message, now), now, event)
+
+    def acknowledged(self, ticket: int, *, ok: bool) -> None:
+        if self.controller is not None:
+            self.controller.acknowledged(ticket, ok, self._clock.now())
+
+    def due(self) -> int | None:
+        """Steady ms at which there is something to decide."""
+        return None if self.controller is None else self.controller.due()
+
+    def advance(self, now: Now) -> None:
+        """Decide what is due; or, once a second, whether the wall clock has stepped, which makes no sound."""
+        due = self.due()
+        controller = self.controller
+        overdue = due is not None and due <= now.steady
+        if controller is None or not (overdue or now.steady >= self._advanced_ms + SECOND_MS):
+            return
+        self._advanced_ms = now.steady
+        self._apply(controller.advance(now), now)
+        if not self._clock_known and self._clock_is_known():
+            self._clock_known = True
+            self._metrics.clock_known(True)
+            self._log.tell("the clock is known to be right")
+            self._apply(controller.clock_known(now), now)
+
+    def farewell(self, now: Now) -> None:
+        if self.controller is not None:
+            self._apply(self.controller.farewell(now), now)
+
+    def take_over(self, building: Building) -> None:
+        """Another config holds: another controller goes on from the rooms' records as they are now."""
+        before, self.building = self.building, building
+        self._look_at_the_building()
+        self._metrics.follow(building)
+        controller, now = self.controller, self._clock.now()
+        if controller is None:
+            return
+        memory = controller.handover(now)
+        parting = part(before, building, memory)
+        for topic, payload in parting.commands:
+            self._link.command(Publish(0, topic, payload, PARTING_EXPIRY_S))
+        for room in parting.rooms:
+            self._herald.forget(room)
+        successor = self._make_controller(memory)
+        if self._link.up:
+            successor.linked(now)
+            self._link.follow_instead(self._wanted(controller), self._wanted(successor))
+        elif self._link.connected:
+            self.follow()
+
+    # ---- behind it ---------------------------------------------------------------------------------------------------
+
+    def _apply(self, outcome: Outcome, now: Now, arrived: Arrived | None = None) -> None:
+        for publish in outcome.commands:
+            self._link.command(publish)
+        if arrived is not None:
+            if outcome.commands:
+                self._metrics.decision.observe(time.perf_counter() - arrived.heard)
+            self._link.acknowledge(arrived.receipt)
+        if self.controller is not None:
+            self._herald.remember(self.controller, outcome.records)
+        self._herald.show(outcome.rooms, outcome.sky, self._zone)
+        self._link.flush(now.steady)
+        self._metrics.count(outcome.notes)
+        self._teller.tell(outcome.notes, now)
+
+    def _look_at_the_building(self) -> None:
+        self._zone = ZoneInfo(self.building.site.timezone)
+        self._teller = Teller(self._log, self._zone)
+
+    def _make_controller(self, memory: Mapping[str, bytes]) -> Controller:
+        self.controller = self._make(self.building, memory, self._clock.boot, clock_known=self._clock_known)
+        return self.controller
+
+    def _wanted(self, controller: Controller) -> tuple[str, ...]:
+        return (*controller.filters(), self._herald.topic("service"))
+
+    def _clock_is_known(self) -> bool:
+        return self._clock.known(self.building.service.trust_clock_after_ms, self._written_us)

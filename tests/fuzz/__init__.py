@@ -1,0 +1,1 @@
+"""Fuzzing: whatever bytes come, the program takes them or refuses them, and nothing else happens."""
