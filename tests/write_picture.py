@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterator
-from datetime import date
+from datetime import date, timedelta
 from itertools import groupby
 from pathlib import Path
 from typing import TypeAlias, TypeVar
@@ -10,7 +10,7 @@ from xml.sax.saxutils import escape
 from zoneinfo import ZoneInfo
 
 from leerie import config, report
-from leerie.cli.demo import FIRST_DAY, FIRST_SECOND, SEED, SPEED, foot, paint, section
+from leerie.cli.demo import FIRST_DAY, FIRST_SECOND, SPEED, foot, paint, section
 from leerie.cli.demo.canvas import Canvas, Cell
 from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.screen import Screen
@@ -20,12 +20,14 @@ from leerie.controller import Controller
 from leerie.daylight import civil
 from leerie.messages import Message, Outcome
 from leerie.now import Now
-from leerie.rehearsal.world import MINUTE_US, World
+from leerie.rehearsal.world import World
 from leerie.runtime.clock import Clock
 
 PICTURE = Path(__file__).parent.parent / "deploy" / "demo.svg"
-EVENING = 17 * 3600
-STEP_US = 4 * MINUTE_US
+SEED = 24
+DAY = FIRST_DAY + timedelta(days=1)
+HELD, SEEN = 19 * 3600 + 30 * 60, 20 * 3600 + 5 * 60
+"""Seconds after midnight."""
 
 ACROSS, DOWN = 10, 20
 """Of a cell."""
@@ -208,21 +210,15 @@ def _hex(rgb: Rgb) -> str:
 
 
 def picture() -> str:
-    """An evening of the demo: somebody has just gone up from the workshop to the kitchen, and the shop is held."""
+    """A winter evening: one goes up from the workshop to the kitchen, and somebody holds the shop's light."""
     building = config.load(Path(config.__file__).with_name("example.toml"), {}).building
-    play = Play(building, SEED, at(building, FIRST_DAY, FIRST_SECOND), SPEED)
-    play.until(at(building, FIRST_DAY, EVENING))
-    play.say(f"{building.broker.topics}/room/shop/hold", b'{"hold": true, "level": 0.7, "for": "ever"}')
-    while not _gone_up(play.stage):
-        play.until(play.stage.wall() + STEP_US)
+    play = Play(building, SEED, at(building, DAY, FIRST_SECOND))
+    play.until(at(building, DAY, HELD))
+    play.say(f"{building.broker.topics}/room/shop/hold", b'{"hold": true, "level": 0.7, "for": "2h"}')
+    play.until(at(building, DAY, SEEN))
     play.stage.page = "http://127.0.0.1:9464/metrics"
     play.stage.chosen = "workshop"
     return svg(Screen(play.stage).drawn(120, 40), "leerie demo")
-
-
-def _gone_up(stage: Stage) -> bool:
-    left = stage.rooms["workshop"]["state"] == "grace" and stage.glow("bench").light > 0
-    return left and stage.people_in("kitchen") > 0 and stage.people_in("workshop") == 0
 
 
 if __name__ == "__main__":

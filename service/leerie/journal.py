@@ -9,6 +9,7 @@ import hashlib
 import sqlite3
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from itertools import pairwise
 from pathlib import Path
 from typing import Literal, TypeAlias
 
@@ -127,6 +128,8 @@ def about(note: Note) -> str:
 
 _STRETCH = "SELECT entry, why, steady, wall, day, config, boot, version, known, lost FROM stretch"
 _STEP = "SELECT entry, call, steady, wall, topic, payload, retained, ticket FROM step"
+END = 2**63 - 1
+"""No entry has this number."""
 _note: msgspec.json.Decoder[Note] = msgspec.json.Decoder(Note)
 _known: msgspec.json.Decoder[Known] = msgspec.json.Decoder(Known)
 
@@ -153,9 +156,8 @@ class Reader:
         """Number and entry of all from that stretch on, or from the oldest, as they stand now."""
         with self._reading() as db:
             stretches = db.execute(f"{_STRETCH} WHERE entry >= ? ORDER BY entry", (first,)).fetchall()
-            ends = (*(row[0] for row in stretches[1:]), 2**63 - 1)
-            for row, end in zip(stretches, ends, strict=True):
-                number = row[0]
+            for row, after in pairwise([*stretches, (END,)]):
+                number, end = row[0], after[0]
                 records = db.execute("SELECT room, body FROM record WHERE entry = ? ORDER BY room", (number,))
                 yield number, _stretch(row, dict(records))
                 for step in db.execute(f"{_STEP} WHERE entry > ? AND entry < ? ORDER BY entry", (number, end)):

@@ -163,7 +163,7 @@ def test_bright_before_bed(warned: Warnings) -> None:
 
 @pytest.mark.parametrize(
     ("starts", "blend", "edi"),
-    [("20:00", "1h", "53"), ("19:15", "3h", "32"), ("18:00", "2h", None), ("20:00", "5m", None)]
+    [("20:00", "1h", "53"), ("19:15", "3h", "32"), ("18:00", "2h", None), ("20:00", "5m", None)],
 )
 def test_the_way_out_of_a_bright_part_counts(warned: Warnings, starts: str, blend: str, edi: str | None) -> None:
     """100 lx at the eye at full and 52.63 of that melanopic (3000 K). Three hours before bed, at 20:00, none or a

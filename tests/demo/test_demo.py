@@ -14,6 +14,7 @@ import pytest
 
 LEERIE = Path(sys.executable).with_name("leerie")
 PATIENCE_S = 60
+EXAMPLE = "config: the example that comes with leerie\n"
 ENDINGS = {"SIGTERM": signal.SIGTERM, "SIGINT": signal.SIGINT}
 
 
@@ -45,7 +46,7 @@ def test_a_day_goes_by_line_by_line_when_piped(tmp_path: Path) -> None:
     with _playing(tmp_path, "--for", "6s", "--speed", "1800") as process:
         out, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0
-    assert err == ""
+    assert err == EXAMPLE
     first, *changes, last = out.splitlines()
     assert first.startswith("Saltmarket violin workshop, time ×1800")
     assert {"kitchen", "stairs", "workshop"} <= {line.split()[2] for line in changes}
@@ -62,7 +63,7 @@ def test_it_ends_cleanly_when_told_to(tmp_path: Path, ending: signal.Signals) ->
         process.send_signal(ending)
         _, err = process.communicate(timeout=PATIENCE_S)
     assert process.returncode == 0
-    assert err == ""
+    assert err == EXAMPLE
 
 
 @pytest.mark.broker
@@ -74,7 +75,7 @@ def test_whoever_reads_it_may_stop_reading(tmp_path: Path) -> None:
         assert process.stderr is not None
         process.stdout.close()
         process.wait(timeout=PATIENCE_S)
-        assert process.stderr.read() == ""
+        assert process.stderr.read() == EXAMPLE
 
 
 @pytest.mark.broker

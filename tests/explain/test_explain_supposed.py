@@ -25,6 +25,9 @@ bright = 10000
 day = { starts = "08:00", blend = "0s" }
 evening = { starts = "18:00", blend = "60m" }
 night = { starts = "23:00", blend = "0s" }
+[fixtures.sign]
+kind = "switched"
+topic = "lamps/sign"
 [fixtures.window]
 kind = "dimmable"
 topic = "lamps/window"
@@ -40,13 +43,13 @@ topic = "lamps/glow"
 payload = "$byte $kelvin"
 kelvin = [2200, 6500]
 [rooms.shop]
-fixtures = ["window", "bench", "glow"]
+fixtures = ["window", "bench", "glow", "sign"]
 area = 10
 utilisation = 0.5
 maintenance = 0.8
 daylight_factor = 1
 [rooms.shop.scenes]
-day = { window = { follow = [0.2, 1.0] }, bench = { lux = 300 }, glow = { level = 0.8, kelvin = 4000 } }
+day = { window = { follow = [0.2, 1.0] }, bench = { lux = 300 }, glow = { level = 0.8, kelvin = 4000 }, sign = 1 }
 evening = { bench = { lux = 300 }, glow = { level = 0.4, kelvin = 2500 } }
 night = {}
 vacant = { glow = 0.2 }
@@ -103,20 +106,25 @@ def test_half_way_from_day_to_evening_by_night(told: Callable[..., Any]) -> None
     window: (0.2 + 0) / 2 = 0.1, 0.01 · 255 = 2.55. bench: no daylight, 300 of 400 lx: 0.75 · 255 = 191.25.
     """
     answer = told("--at", NIGHTFALL)
-    assert payloads(answer) == {"lamps/window": "3", "lamps/bench": "191", "lamps/glow": "92 3077"}
+    assert payloads(answer) == {
+        "lamps/window": "3",
+        "lamps/bench": "191",
+        "lamps/glow": "92 3077",
+        "lamps/sign": "false",
+    }
     assert answer["room"]["day_part"] == answer["sky"]["day_part"] == "evening"
 
 
 def test_a_vacant_room(told: Callable[..., Any]) -> None:
     """0.2² · 255 = 10.2; white is the site's."""
     answer = told("--at", NOON, "--state", "vacant")
-    assert payloads(answer) == {"lamps/window": "0", "lamps/bench": "0", "lamps/glow": "10 3000"}
+    assert payloads(answer) == {"lamps/window": "0", "lamps/bench": "0", "lamps/glow": "10 3000", "lamps/sign": "false"}
     assert answer["room"]["state"] == "vacant"
 
 
 def test_a_dark_part(told: Callable[..., Any]) -> None:
     answer = told("--at", MIDNIGHT)
-    assert [lamp["on"] for lamp in answer["room"]["fixtures"].values()] == [False, False, False]
+    assert [lamp["on"] for lamp in answer["room"]["fixtures"].values()] == [False] * 4
     assert answer["sky"]["sun_elevation"] < -18
 
 
@@ -140,6 +148,46 @@ def test_sentences_with_the_chain_down_to_the_payload(explain: Explain, capsys: 
     assert "lamps/window ← 92" in text
 
 
+def test_a_switch_is_told_on_or_off_and_nothing_of_its_range(
+    explain: Explain, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert explain("shop", "--at", MIDNIGHT) == explain("shop", "--at", "2026-12-21 09:00") == 0
+    out = capsys.readouterr().out
+    assert "  sign: not lit by the scene → off\n    off: lamps/sign ← false\n" in out
+    assert "  sign: 1.00 in the scene → on\n    on: lamps/sign ← true\n" in out
+
+
+def test_a_cloud_beside_a_reading_is_not_used_and_that_is_said(
+    explain: Explain, capsys: pytest.CaptureFixture[str]
+) -> None:
+    alone = ("shop", "--at", NOON, "--outdoor-lux", "5000")
+    assert explain(*alone) == 0
+    usual = capsys.readouterr()
+    assert explain(*alone, "--cloud", "0.5") == 0
+    said = capsys.readouterr()
+    assert said.out == usual.out
+    assert said.err == f"{usual.err}--cloud: is not used; --outdoor-lux says how bright it is outdoors\n"
+
+
+def test_a_room_is_in_grace(explain: Explain, capsys: pytest.CaptureFixture[str]) -> None:
+    assert explain("shop", "--at", NOON, "--state", "Grace") == 0
+    assert capsys.readouterr().out.startswith("shop, if it were in grace on Monday 2026-12-21 at 12:00:\n")
+
+
+def test_lines_are_as_wide_as_the_terminal(
+    explain: Explain, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("COLUMNS", "40")
+    assert explain("shop", "--at", NOON) == 0
+    assert max(map(len, capsys.readouterr().out.splitlines())) <= 40
+
+
+def test_all_options_that_are_wrong_are_told_at_once(explain: Explain, capsys: pytest.CaptureFixture[str]) -> None:
+    assert explain("shpo", "--cloud", "x", "--state", "y", "--at", "z", "--outdoor-lux", "w") == 2
+    _, *lines = capsys.readouterr().err.splitlines()
+    assert [line.split(" ")[0] for line in lines] == ["unknown", "--state:", "--cloud:", "--outdoor-lux:", "--at:"]
+
+
 def test_a_lamp_that_is_off_has_no_share_of_light_to_tell(explain: Explain, capsys: pytest.CaptureFixture[str]) -> None:
     assert explain("shop", "--at", MIDNIGHT) == 0
     assert "  window: not lit by the scene → off\n    off: lamps/window ← 0\n" in capsys.readouterr().out
@@ -149,15 +197,15 @@ def test_a_lamp_that_is_off_has_no_share_of_light_to_tell(explain: Explain, caps
     ("words", "line"),
     [
         (("shpo", "--at", NOON), 'unknown room "shpo"; known: shop; did you mean shop?'),
-        (("shop", "--at", "noonish"), '--at: "noonish" is no moment; allowed are times such as 17:00'),
+        (("shop", "--at", "noonish"), '--at: "noonish" is no moment; allowed: times such as 17:00'),
         (("shop", "--at", "2026-12-21"), '--at: "2026-12-21" is no moment'),
         (("shop", "--at", "1815-01-01 12:00"), "years from 1971 to 2099"),
         (("shop", "--at", "2026-02-30 12:00"), "is no moment"),
-        (("shop", "--state", "vacent"), "allowed are vacant, arriving, occupied, grace; did you mean vacant?"),
-        (("shop", "--cloud", "1.5"), '--cloud: "1.5" is not allowed; a number from 0 to 1 is'),
-        (("shop", "--cloud", "nan"), "a number from 0 to 1 is"),
-        (("shop", "--outdoor-lux", "bright"), "a number from 0 to 200000 is"),
-        (("shop", "--outdoor-lux", "-1"), "a number from 0 to 200000 is"),
+        (("shop", "--state", "vacent"), "allowed: vacant, arriving, occupied, grace; did you mean vacant?"),
+        (("shop", "--cloud", "1.5"), '--cloud: "1.5" is not allowed; allowed: a number from 0 to 1'),
+        (("shop", "--cloud", "nan"), "allowed: a number from 0 to 1"),
+        (("shop", "--outdoor-lux", "bright"), "allowed: a number from 0 to 200000"),
+        (("shop", "--outdoor-lux", "-1"), "allowed: a number from 0 to 200000"),
     ],
 )
 def test_wrong_usage_is_one_line(

@@ -86,6 +86,8 @@ SENTENCES: list[tuple[reasons.Reason, str]] = [
         lamp(reasons.Base(1), reasons.Partial(0.5, 0), level=0, switched=True),
         "bench: 1.00 in the scene, presence alone lights no switch → off",
     ),
+    (lamp(reasons.Held(0.4), level=1, switched=True), "bench: held at 0.40, above 0 → on"),
+    (lamp(reasons.Held(0.0), level=0, switched=True), "bench: held at 0.00 → off"),
     (
         lamp(reasons.Held(0.25), reasons.White(2200, "hold", 1800), level=0.25),
         "bench: held at 0.25 → level 0.25 (6 % of its light), 2200 K (the lamp's limit, the hold's is 1800 K)",
@@ -102,6 +104,11 @@ SENTENCES: list[tuple[reasons.Reason, str]] = [
         reasons.SkyReason(24.25, 130.0, 35_000, 0.6, 0.868, 30_380, "sun", 16_769, 30_380),
         "sun 24.2° above the horizon, 35000 lx under a clear sky; cloud 0.60 (assumed) leaves 87 %: 30400 lx,"
         " 16800 lx of it from the sky",
+    ),
+    (
+        reasons.SkyReason(-14.0, 250.0, 0.0742, 0.6, 0.868, 0.00742, "sun", 0.00742, 0.00742),
+        "sun 14.0° below the horizon, 0.07 lx under a clear sky; cloud 0.60 (assumed) leaves 87 %: under 0.01 lx,"
+        " under 0.01 lx of it from the sky",
     ),
     (
         reasons.SkyReason(-1.0, 250.0, 404.6, 0.25, 0.993, 401.9, "sun+cloud", 401.9, 401.9),
@@ -144,7 +151,7 @@ SENTENCES: list[tuple[reasons.Reason, str]] = [
             level=0.7,
         ),
         "bench: 25 % of the way from working (0.80 in the scene) to evening (0.40 in the scene)"
-        " → level 0.70 (49 % of its light), 3600 K (the day part's)",
+        " → level 0.70 (49 % of its light), 3600 K (on the way)",
     ),
     (
         lamp(reasons.Base(0.5), reasons.White(4000, "scene", 4000, 12.5), level=0.5),

@@ -39,8 +39,7 @@ class Done(NamedTuple):
     """Lines, without the one that shows the config's path."""
 
 
-def leerie(*words: str, folder: Path, **environ: str) -> Done:
-    """Run the command in this folder."""
+def _run(*words: str, folder: Path, **environ: str) -> subprocess.CompletedProcess[str]:
     ran = subprocess.run(
         [sys.executable, "-m", "leerie", *words],
         cwd=folder,
@@ -51,6 +50,12 @@ def leerie(*words: str, folder: Path, **environ: str) -> Done:
         check=False,
     )
     assert "Traceback" not in ran.stderr
+    return ran
+
+
+def leerie(*words: str, folder: Path, **environ: str) -> Done:
+    """Run the command in this folder."""
+    ran = _run(*words, folder=folder, **environ)
     return Done(
         ran.returncode, ran.stdout, [line for line in ran.stderr.splitlines() if not line.startswith("config: ")]
     )
@@ -99,9 +104,6 @@ def test_the_version_costs_neither_pydantic_nor_paho(tmp_path: Path) -> None:
         (),
         ("dance",),
         ("hold",),
-        ("hold", "workshop", "fly"),
-        ("ask", "workshop", "dim"),
-        ("bias", "workshop", "much"),
         ("run", "--fast"),
     ],
 )
@@ -113,15 +115,52 @@ def test_wrong_usage_is_2_and_says_what_is_allowed(words: tuple[str, ...], tmp_p
 
 
 @pytest.mark.parametrize(
+    ("words", "line"),
+    [
+        (("hold", "hall", "fly"), 'start|end|toggle: "fly" is not allowed; allowed: start, end, toggle'),
+        (
+            ("hold", "hall", "stat"),
+            'start|end|toggle: "stat" is not allowed; allowed: start, end, toggle; did you mean start?',
+        ),
+        (("ask", "hall", "lihgt"), 'light|dark: "lihgt" is not allowed; allowed: light, dark; did you mean light?'),
+        (("bias", "hall", "much"), 'X: "much" is not allowed; allowed: a number from -0.9 to 1'),
+        (("bias", "hall", "nan"), 'X: "nan" is not allowed; allowed: a number from -0.9 to 1'),
+        (("hold", "hall", "start", "--level", "abc"), '--level: "abc" is not allowed; allowed: a number from 0 to 1'),
+        (("hold", "hall", "start", "--level", "inf"), '--level: "inf" is not allowed; allowed: a number from 0 to 1'),
+        (("hold", "hall", "start", "--level", "nan"), '--level: "nan" is not allowed; allowed: a number from 0 to 1'),
+        (
+            ("hold", "hall", "START", "--level", "1", "--kelvin", "warm"),
+            '--kelvin: "warm" is not allowed; allowed: a number from 1000 to 20000',
+        ),
+    ],
+)
+def test_a_word_or_number_that_is_not_allowed_is_told_in_one_line(
+    words: tuple[str, ...], line: str, tmp_path: Path
+) -> None:
+    assert leerie(*words, folder=tmp_path) == (2, "", [line])
+
+
+def test_all_that_is_wrong_is_told_at_once(tmp_path: Path) -> None:
+    done = leerie("hold", "hall", "stop", "--level", "2", "--kelvin", "3", folder=tmp_path)
+    assert [line.partition(":")[0] for line in done.err] == ["start|end|toggle", "--level", "--kelvin"]
+
+
+def test_a_command_that_is_misspelt(tmp_path: Path) -> None:
+    done = leerie("chek", folder=tmp_path)
+    known = "run, check, demo, explain, hold, ask, bias, health"
+    assert (done.code, done.out) == (2, "")
+    assert done.err[-1] == f'leerie: error: unknown command "chek"; known: {known}; did you mean check?'
+
+
+@pytest.mark.parametrize(
     ("words", "said"),
     [
-        (("hold", "workshp", "start"), "did you mean workshop?"),
+        (("hold", "workshp", "start"), 'unknown room "workshp"; known: workshop, stair; did you mean workshop?'),
         (("hold", "workshop", "end", "--level", "0.5"), "hold end takes no --level"),
         (("hold", "workshop", "start", "--kelvin", "3000"), "level"),
         (("hold", "workshop", "start", "--level", "1.5"), "1.5"),
         (("hold", "workshop", "start", "--for", "90"), "90"),
         (("bias", "workshop", "2"), "2"),
-        (("bias", "workshop", "nan"), "NaN"),
         (("bias", "workshop", "-0.1", "--for", "0s"), "0s"),
     ],
 )
@@ -140,6 +179,14 @@ def test_a_bad_config_is_1_with_one_line_a_problem(words: tuple[str, ...], tmp_p
     assert done.code == 1
     assert len(done.err) == 2
     assert all(line.startswith(f"{path}:") for line in done.err)
+
+
+def test_a_path_that_would_break_the_line_is_shown_as_one(tmp_path: Path) -> None:
+    for words in (("check",), ("health",)):
+        ran = _run(*words, "--config", "a\nb\x1b[31m", folder=tmp_path)
+        first, second = ran.stderr.splitlines()
+        assert first == r"config: a\nb\x1b[31m"
+        assert second.startswith(r"a\nb\x1b[31m: cannot be read")
 
 
 def test_the_config_in_use_is_shown(tmp_path: Path) -> None:
@@ -207,7 +254,8 @@ def test_a_wish_is_published_and_its_answer_shown(
     daemon = Daemon(person, answer)
     done = leerie(*words, folder=tmp_path)
     assert (done.code, done.err) == (0, [])
-    assert done.out == "workshop: occupied\n  occupied: x\n"
+    bias = {-0.15: ", bias −0.15", 0.2: ", bias +0.20"}.get(answer.get("bias", 0), "")
+    assert done.out == f"workshop: occupied{bias}\n  occupied: x\n"
     (heard,) = daemon.wishes
     assert heard.topic == f"leerie/room/workshop/{topic}"
     assert (heard.payload.decode() if isinstance(payload, str) else heard.value) == payload
@@ -218,12 +266,52 @@ def test_a_wish_is_published_and_its_answer_shown(
 
 @pytest.mark.broker
 def test_health_is_0_for_a_daemon_that_was_just_seen_and_1_for_any_other(person: Person, tmp_path: Path) -> None:
-    assert leerie("health", folder=tmp_path) == (1, "", ["leerie on leerie/: nothing has been heard of it"])
+    assert leerie("health", folder=tmp_path) == (
+        1,
+        "",
+        ["nothing has been heard of a leerie on the topics leerie/…; is `leerie run` running on this broker?"],
+    )
     daemon = Instance(time.time_ns() // 1_000, ZoneInfo("Europe/London"))
     person.say("leerie/service", daemon.card(time.time_ns() // 1_000), retain=True)
-    assert leerie("health", folder=tmp_path) == (0, "well\n", [])
+    assert leerie("health", folder=tmp_path) == (0, "connected and deciding\n", [])
     person.say("leerie/service", FAREWELL, retain=True)
-    assert leerie("health", folder=tmp_path).code == 1
+    stopped = "no leerie runs on the topics leerie/…, or the broker has lost it"
+    assert leerie("health", folder=tmp_path) == (1, "", [stopped])
+
+
+@pytest.mark.broker
+def test_a_room_that_the_running_leerie_does_not_know(person: Person, tmp_path: Path) -> None:
+    daemon = Instance(time.time_ns() // 1_000, ZoneInfo("Europe/London"))
+    person.say("leerie/service", daemon.card(time.time_ns() // 1_000), retain=True)
+    line = "leerie runs, but does not know the room workshop: has it been restarted since the config changed?"
+    assert leerie("ask", "workshop", "light", folder=tmp_path) == (1, "", [line])
+    person.say("leerie/sky", "{}", retain=True)
+    assert leerie("explain", "workshop", folder=tmp_path) == (1, "", [line])
+
+
+@pytest.mark.broker
+@pytest.mark.parametrize(
+    ("lasts", "told"),
+    [("vacant", "until vacant"), ("day_part", "until the next day part"), ("ever", "for ever")],
+)
+def test_how_long_a_hold_lasts_is_told(person: Person, tmp_path: Path, lasts: str, told: str) -> None:
+    Daemon(person, {"state": "hold", "hold": HOLD | {"for": lasts}})
+    done = leerie("hold", "workshop", "Start", "--for", lasts, folder=tmp_path)
+    assert done.out == f"workshop: hold {told}\n  occupied: x\n"
+
+
+@pytest.mark.broker
+def test_a_bias_is_told_in_the_dark_too(person: Person, tmp_path: Path) -> None:
+    Daemon(person, {"state": "vacant", "because": []})
+    assert leerie("bias", "workshop", "0", folder=tmp_path).out == "workshop: vacant, no bias\n"
+
+
+@pytest.mark.broker
+def test_an_answer_is_as_wide_as_the_terminal(person: Person, tmp_path: Path) -> None:
+    Daemon(person, {"asked": "light", "because": ["word " * 30]})
+    for columns, widest in (("40", 40), ("500", 80)):
+        done = leerie("ask", "workshop", "light", folder=tmp_path, COLUMNS=columns)
+        assert widest - 5 < max(map(len, done.out.splitlines())) <= widest
 
 
 @pytest.mark.broker

@@ -1,6 +1,8 @@
 """The building of a trial: small, but with every kind of sensor, lamp, room and rule that can interact."""
 
+import re
 import tempfile
+from collections.abc import Collection
 from pathlib import Path
 from random import Random
 
@@ -178,8 +180,12 @@ night = {{ bed = {{ level = 0.05, kelvin = 2200 }} }}
 """
 
 
-def draw(random: Random) -> Building:
-    """A building with its lengths and rules drawn; short ones often, so that they meet."""
+LEAVABLE = {"studio": ("panel", "easel"), "bath": ("mirror",), "bedroom": ("bed",)}
+"""Rooms that a reload may take out of the config, and their lamps."""
+
+
+def draw(random: Random, without: Collection[str] = ()) -> Building:
+    """A building with its lengths and rules drawn; short ones often, so that they meet. `without`: rooms left out."""
     text = HOUSE.format(
         refresh=random.choice(["1m", "5m"]),
         blend=random.choice(["0s", "1m", "2m"]),
@@ -195,6 +201,9 @@ def draw(random: Random) -> Building:
         blind=random.choice(["on", "off", "last"]),
         auto_on=random.choice([1, 0.7, 0]),
     )
+    for room in without:
+        for header in (f"rooms.{room}", f"rooms.{room}.scenes", *(f"fixtures.{lamp}" for lamp in LEAVABLE[room])):
+            text = re.sub(rf"^\[{header}\]\n(?:(?!\[).*\n)*", "", text, flags=re.MULTILINE)
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "house.toml"
         path.write_text(text)

@@ -8,7 +8,17 @@ from .trial import Trial
 
 SEEDS = range(40)
 EXPECTED = (
-    *("connection_lost", "restart", "clock_steps", "nonsense", "broker_lets_go", "clock found right", "Refused", "Moved", "FalseOff"),
+    *(
+        "connection_lost",
+        "restart",
+        "clock_steps",
+        "nonsense",
+        "broker_lets_go",
+        "clock found right",
+        "Refused",
+        "Moved",
+        "FalseOff",
+    ),
     *("HoldBegun", "HoldEnded", "Commanded", "Coalesced", "Undelivered", "Faulted", "Recovered"),
     # A day part's beginning moves nobody, and blindness with `last` only who is arriving at that very moment.
     *(f"moved by {event}" for event in Event if event not in (Event.PART_BEGINS, Event.BLIND_LAST)),

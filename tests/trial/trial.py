@@ -6,7 +6,7 @@ written by then, and clocks set wrong. The controller is the one that runs in th
 """
 
 from collections import Counter
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from random import Random
 from typing import Any
 
@@ -20,11 +20,12 @@ from leerie.notes import Commanded, Faulted, HoldBegun, HoldEnded, Moved, Note
 from leerie.now import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.occupancy.table import OCCUPANCY, Event, State
 from leerie.outlet.slot import LEVEL_STEP
+from leerie.parting import part
 from leerie.reasons import Maintains
 from leerie.targets.room import RoomTargets
 from leerie.targets.scenes import day_of
 
-from .house import draw
+from .house import LEAVABLE, draw
 
 START = Now(5_000_000, 1_772_438_400_000_000)  # 2026-03-02 08:00 UTC, a Monday
 LOOK_EACH = 5
@@ -131,6 +132,7 @@ class Trial:
             (1, self.restart),
             (1, self.clock_steps),
             (2, self.clock_is_known),
+            (1, self.reload),
         )
         weights = [weight for weight, _ in happens]
         [(_, happening)] = self.random.choices(happens, weights)
@@ -239,7 +241,7 @@ class Trial:
         """Killed, and started again from what was written; sometimes the machine was booted, too."""
         if self.random.random() < 0.5:
             self.pass_time(1_100)  # chatter is written within a second
-            before = self.memory_of_wishes()
+            before = wishes_in(self.folder)
         else:
             before = None
         self.connection_lost()
@@ -251,16 +253,35 @@ class Trial:
         self.controller = Controller(self.building, dict(self.folder), self.boot, clock_known=self.clock_known)
         self.controller.linked(self.now)
         if before is not None:
-            assert self.memory_of_wishes() == before, "a restart lost what was written"
+            assert wishes_in(self.folder) == before, "a restart lost what was written"
 
-    def memory_of_wishes(self) -> dict[str, Any]:
-        found = {}
-        for name in self.building.rooms:
-            record = records.decode(self.folder[name])
-            assert record is not None, "a record that we wrote cannot be read"
-            wishes = record.occupancy
-            found[name] = (wishes.state, wishes.hold, wishes.asked, wishes.bias, wishes.warned)
-        return found
+    def reload(self) -> None:
+        """Another config, with other lengths, rules and sometimes rooms; the connection stands, or does not."""
+        memory = self.controller.handover(self.now)
+        without = [room for room in LEAVABLE if self.random.random() < 0.15]
+        before, self.building = self.building, draw(self.random, without)
+        parting = part(before, self.building, memory)
+        for topic, payload in parting.commands:
+            self.counts["told off at a parting"] += 1
+            if self.linked:
+                self.lamps[topic] = payload
+        for room in parting.rooms:
+            self.folder.pop(room, None)
+            self.hands_off.pop(room, None)
+            self.holds.pop(room, None)
+        self.calendar = Calendar(self.building)
+        self.paces = {name: fixture.pace_ms for name, fixture in self.building.fixtures.items()}
+        self.controller = Controller(self.building, memory, self.boot, clock_known=self.clock_known)
+        self.controller.linked(self.now)
+        # Acknowledgements of what the one before had sent are nobody's.
+        for ticket, topic, payload in self.flying:
+            self.lamps[topic] = payload
+        self.flying.clear()
+        after = wishes_in(self.controller.handover(self.now))
+        kept = {name: wishes for name, wishes in wishes_in(memory).items() if name in after}
+        assert {name: after[name] for name in kept} == kept, "a reload lost what was known"
+        if self.linked:
+            self.take(self.controller.settled(self.now), settling=True)
 
     def clock_is_known(self) -> None:
         """Somebody, or ten minutes, has told us that the wall clock is right."""
@@ -368,7 +389,7 @@ class Trial:
         begun = self.holds.pop(note.room, None)
         if note.why == "time" and begun is not None:
             held_ms = note.at.steady - begun.at.steady
-            if held_ms > 0 and self.boot == "first":
+            if held_ms > 0 and self.boot == "first" and not self.counts["reload"]:
                 allowed = {30 * SECOND_MS, 2 * MINUTE_MS, 4 * HOUR_MS}
                 assert held_ms in allowed, f"a clock step bent a hold to {held_ms} ms"
 
@@ -425,3 +446,14 @@ class Trial:
                 topic = fixture.messages[0].topic
                 heard = ((topic, self.lamps.get(topic)),)
                 assert heard in possible, f"{target.lamp} shows {heard}, not {possible}"
+
+
+def wishes_in(memory: Mapping[str, bytes]) -> dict[str, Any]:
+    """What nobody may lose, room by room."""
+    found = {}
+    for name, body in memory.items():
+        record = records.decode(body)
+        assert record is not None, "a record that we wrote cannot be read"
+        known = record.occupancy
+        found[name] = (known.state, known.hold, known.asked, known.bias)
+    return found

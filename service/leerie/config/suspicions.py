@@ -98,7 +98,7 @@ def _room(path: Path, room: Room, config: Config, building: Building) -> Iterato
     yield from _times(path, room.rules, room, building)
     yield from _rests(path, base, room.rules, config)
     for part, rules in room.during.items():
-        changed = given.during[part].model_dump(exclude_none=True)
+        changed = {key: value for key, value in given.during[part] if value is not None}
         place = (*path, "during", part)
         if {"grace", "sensors", "keep"} & set(changed):
             yield from _times(place, rules, room, building)

@@ -109,6 +109,12 @@ EVENTS: Mapping[str, LogEvent] = MappingProxyType(
             "Something is wrong in the room; its code says what to do.",
         ),
         "recovered": LogEvent("info", ("room", "code", "what", "since", "text"), "It is no longer wrong."),
+        "left out": LogEvent(
+            "warning",
+            ("what", "whom", "times"),
+            "So many lines more would have been told in the last minute, the newest of which follows: does something "
+            "chatter? The metrics count all.",
+        ),
     }
 )
 """By name, in the order in which people meet them."""
@@ -151,7 +157,9 @@ FIELDS: Mapping[str, str] = MappingProxyType(
         "text": "what is wrong, in words: what was found, and what is allowed",
         "topic": "the topic concerned",
         "version": "leerie's",
-        "what": "the sensor or room that is at fault",
+        "times": "how many lines",
+        "what": "the sensor or room that is at fault; with `left out`, the event",
+        "whom": "the room or the lamp that it happens to",
         "why": "the reason, in words; with `hold ended`, `end`, `time`, `vacant`, `day_part` or `ask`",
     }
 )

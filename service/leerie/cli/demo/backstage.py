@@ -11,7 +11,7 @@ import tempfile
 import threading
 from collections.abc import Callable
 from contextlib import ExitStack
-from multiprocessing import Pipe, get_context, parent_process
+from multiprocessing import Pipe, get_context, parent_process, resource_tracker
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
@@ -114,6 +114,7 @@ def _spawned(work: Callable[..., None], *args: object) -> "SpawnProcess":
     """A process that ends with this one, however this one ends. Not forked: this one has threads."""
     process = get_context("spawn").Process(target=work, args=args, daemon=True)
     # Ctrl-C is the demo's, from the first moment on: it ends the daemon, which says farewell before the broker goes.
+    resource_tracker.ensure_running()  # or the start does so, and lets the signal through again
     mask = signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGINT})
     try:
         process.start()
