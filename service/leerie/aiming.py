@@ -130,12 +130,12 @@ class Aiming:
         far = self._farthest(now, skies, at)
         hurries = heres.hurries(here, skies.at(now), skies.at(at(far)), self._room, at(far))
         if hurries or here.metered != self._metered:
-            far = 1
+            far = 1  # trial: light in a hurry
         elif far > 1 and eventful(far):
             near = 0
             while far - near > 1:
                 middle = (near + far) // 2
-                near, far = (near, middle) if eventful(middle) else (middle, far)
+                near, far = (near, middle) if eventful(middle) else (middle, far)  # trial: looked ahead
         self.due = at(far).steady
 
     def sky_changes(self, now: Now, skies: Skies) -> None:

@@ -134,7 +134,7 @@ class Controller:
         del now
         fixture, topic = self._window.flying.pop(ticket, ("", ""))
         if fixture and not ok:
-            self._owed.append(Undelivered(fixture, topic))
+            self._owed.append(Undelivered(fixture, topic))  # trial: a command refused
         starving = tuple(self._window.starving)
         self._window.starving.clear()
         self._requeue(starving)
@@ -240,7 +240,7 @@ class Controller:
                 heapq.heappush(self._queue, (due, name))
         if len(self._queue) > 2 * len(self._rooms) + 8:
             self._queue = [(due, name) for name, due in self._queued.items()]
-            heapq.heapify(self._queue)
+            heapq.heapify(self._queue)  # trial: the queue cleared up
 
     def _take_due(self, now: Now) -> tuple[str, ...]:
         """The rooms whose moment has come, in order."""

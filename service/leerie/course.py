@@ -58,7 +58,7 @@ class Course:
         """From now on the wall clock is right: what holds by it begins at the next look."""
         if self._known is not None:
             part, began = self._known
-            self.holding, self._known = Holding(part, began, 0), None
+            self.holding, self._known = Holding(part, began, 0), None  # trial: the clock found right
 
     @property
     def remembered(self) -> tuple[str | None, int | None]:
@@ -88,7 +88,7 @@ class Course:
             if timer is not None and timer_due <= part_due:
                 timers.fire(turn, timer, now.at(clock))
             else:
-                self._begin_part(turn, self.holding.next or now.wall, now.at(clock))
+                self._begin_part(turn, self.holding.next or now.wall, now.at(clock))  # trial: a part begins
         else:
             raise AssertionError(f"{turn.place.room.name}: time does not pass")
         if self.holding.began is not None and now.wall < self.holding.began:

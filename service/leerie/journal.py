@@ -44,9 +44,9 @@ CREATE TABLE IF NOT EXISTS note (
 """
 """`entry` counts up through the whole file. A note belongs to the step of that number."""
 
-Why: TypeAlias = Literal["start", "midnight", "size", "gap"]
-"""What a stretch begins with: a new controller (a start or a reload); the site's local midnight; the one before has
-grown large; entries before it are missing."""
+Why: TypeAlias = Literal["start", "reload", "midnight", "size", "gap"]
+"""What a stretch begins with: a new controller, of a new run or of another config; the site's local midnight; the one
+before has grown large; entries before it are missing."""
 
 Call: TypeAlias = Literal[
     "linked", "settled", "lost", "receive", "advance", "taken", "refused", "clock_known", "farewell"
@@ -62,6 +62,8 @@ class Known(msgspec.Struct, frozen=True, omit_defaults=True):
     clock: bool = True
     """The wall clock is known to be right."""
     outdoors: Outdoors = Outdoors()
+    advanced: int = 0
+    """Steady ms; what was due until then has been done."""
 
 
 class Stretch(msgspec.Struct, frozen=True):

@@ -35,7 +35,7 @@ def _left(old: Building, new: Building, memory: Mapping[str, bytes]) -> Iterator
             continue
         for name in room.fixtures:
             if served.isdisjoint(_topics(old.fixtures[name])):
-                yield old.fixtures[name]
+                yield old.fixtures[name]  # trial: a lamp left behind
 
 
 def _off(lamps: Iterator[Fixture]) -> Iterator[tuple[str, bytes]]:

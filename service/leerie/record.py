@@ -101,12 +101,12 @@ def choose(folder: bytes | None, broker: bytes | None) -> bytes | None:
 def carry_over(record: Record, boot: str, now: Now) -> Record:
     """The record as of now: every instant in it stated on the steady clock that runs now."""
     if record.boot and record.boot == boot and 0 <= now.steady - record.at.steady <= PLAUSIBLE_MS:
-        return record
+        return record  # trial: the same boot
     passed_ms = (now.wall - record.at.wall) // 1_000
     if 0 <= passed_ms <= PLAUSIBLE_MS:
         shift = now.steady - (record.at.steady + passed_ms)
-        return _restate(record, lambda instant: Now(instant.steady + shift, instant.wall))
-    return _restate(record, lambda instant: Now(now.steady, instant.wall))
+        return _restate(record, lambda instant: Now(instant.steady + shift, instant.wall))  # trial: another boot
+    return _restate(record, lambda instant: Now(now.steady, instant.wall))  # trial: another boot, and no clock
 
 
 def _restate(value: T, change: Callable[[Now], Now]) -> T:

@@ -176,7 +176,7 @@ class Room:
         if self._online:
             self._aim_lamps(aim.targets, cause, force=force)
         else:
-            self._owed = (cause, force or (self._owed is not None and self._owed[1]))
+            self._owed = (cause, force or (self._owed is not None and self._owed[1]))  # trial: decided without a connection
 
     def _glide(self, now: Now, skies: Skies) -> None:
         """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""
@@ -190,7 +190,7 @@ class Room:
         restored = self.aiming.restored(self._occupancy, self._course.holding, now, skies)
         self._work_out(now, skies)
         self._owed = None
-        self._owes_scene = not self._online
+        self._owes_scene = not self._online  # trial: hands off without a connection
         self._outlet.drop()
         if self._online:
             self._aim_lamps(restored.targets or (), "hold", force=False)

@@ -167,9 +167,10 @@ def test_bright_before_bed(warned: Warnings) -> None:
 )
 def test_the_way_out_of_a_bright_part_counts(warned: Warnings, starts: str, blend: str, edi: str | None) -> None:
     """100 lx at the eye at full and 52.63 of that melanopic (3000 K). Three hours before bed, at 20:00, none or a
-    quarter of the way to level 0.1 is done, 0.775² of the light is left; or all of the way. Minutes do not count.
+    quarter of the way to level 0.1 is done, 0.775² of the light is left; or all of the way. A switch is off at
+    once; minutes do not count.
     """
-    text = re.sub("^day = .*$", "day = { bench = 1 }", HUT, flags=re.MULTILINE).replace("= 1000", "= 5000")
+    text = re.sub("^day = .*$", "day = { bench = 1, sign = 1 }", HUT, flags=re.MULTILINE).replace("= 1000", "= 5000")
     text = text.replace("evening = { bench = 0.5 }", "evening = { bench = 0.1 }")
     text = text.replace('starts = "18:00", kelvin = 2700', f'starts = "{starts}", blend = "{blend}"')
     said = [each.partition(" lx")[0] for each in warned(text)]

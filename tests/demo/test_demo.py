@@ -141,8 +141,8 @@ def test_another_building_can_be_played(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("options", "code", "told"),
     [
-        (("--speed", "0"), 2, "'0' is no speed"),
-        (("--speed", "fast"), 2, "'fast' is no speed"),
+        (("--speed", "0"), 2, '"0" is no speed'),
+        (("--speed", "fast"), 2, '"fast" is no speed'),
         (("--for", "90"), 2, "90s"),
         (("--for", "0s"), 2, "longer than 0s"),
         (("--config", "nowhere.toml"), 1, "nowhere.toml"),

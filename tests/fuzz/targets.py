@@ -15,7 +15,8 @@ from msgspec.structs import replace
 
 from leerie import record as records
 from leerie import report
-from leerie.config import ConfigError, durations, load
+from leerie.config import ConfigError, Problem, durations, load
+from leerie.config.building import Building
 from leerie.config.payload import parse
 from leerie.config.problems import NotAllowedError
 from leerie.controller import Controller
@@ -39,16 +40,43 @@ Target = Callable[[bytes], None]
 # ---- messages --------------------------------------------------------------------------------------------------------
 
 STRANGE_TOPICS = (
-    *("", "/", "//", "leerie", "leerie/", "leerie/room/workshop/hold/", "leerie/room//hold", "/leerie/room/workshop/hold"),
-    *("LEERIE/room/workshop/hold", "leerie/room/Workshop/hold", "leerie/rооm/workshop/hold", "leerie/room/workshop/hold\x00"),
+    *(
+        "",
+        "/",
+        "//",
+        "leerie",
+        "leerie/",
+        "leerie/room/workshop/hold/",
+        "leerie/room//hold",
+        "/leerie/room/workshop/hold",
+    ),
+    *(
+        "LEERIE/room/workshop/hold",
+        "leerie/room/Workshop/hold",
+        "leerie/rооm/workshop/hold",
+        "leerie/room/workshop/hold\x00",
+    ),
     *("$SYS/broker/uptime", "$share/a/leerie/#", "leerie/room/+/hold", "leerie/#", "leerie/room/workshop/state"),
     *("leerie/memory/workshop", "leerie/service", "leerie/room/cellar/hold", "\u202e", "\ufeffleerie", "x" * 65_535),
 )
 """Topics that nobody asked for, most of them much like one that somebody did."""
 PAYLOADS = (
     *(b"on", b"off", b"1", b"0", b"true", b"open", b"closed", b"short", b"long", b"75", b"8120.5", b"light", b"dark"),
-    *(b"toggle", b"start", b"end", b"-0.15", b'{"target": true}', b'{"distance": 0.4}', b'{"cloud": 75}', b'{"lx": 480.5}'),
-    *(b'{"hold": true, "for": "90m", "level": 0.4, "kelvin": 2700}', b'{"hold": false}', b'{"bias": 0.2, "for": "vacant"}'),
+    *(
+        b"toggle",
+        b"start",
+        b"end",
+        b"-0.15",
+        b'{"target": true}',
+        b'{"distance": 0.4}',
+        b'{"cloud": 75}',
+        b'{"lx": 480.5}',
+    ),
+    *(
+        b'{"hold": true, "for": "90m", "level": 0.4, "kelvin": 2700}',
+        b'{"hold": false}',
+        b'{"bias": 0.2, "for": "vacant"}',
+    ),
     b"METAR EGPF 251350Z 24012KT 9999 SCT030 08/04 Q1012",
 )
 PAYLOAD_WORDS = (*words.JSON, *words.NUMBERS, *words.TEXT)
@@ -177,18 +205,99 @@ def local_zone() -> ZoneInfo:
 # ---- records ---------------------------------------------------------------------------------------------------------
 
 WHOLE = (
-    *(0, -1, 1, 2, 100, 2**31, 2**53, 2**63 - 1, 2**63, 2**64 - 1, 2**64, 10**30, -(2**63), 86_400_000, 315_360_000_001),
-    *(10**15, 10**15 - 1, 10**15 + 1, -(10**15), 2 * 10**17, 2 * 10**17 - 1, START.steady, START.wall, START.steady + DAY_MS),
+    *(
+        0,
+        -1,
+        1,
+        2,
+        100,
+        2**31,
+        2**53,
+        2**63 - 1,
+        2**63,
+        2**64 - 1,
+        2**64,
+        10**30,
+        -(2**63),
+        86_400_000,
+        315_360_000_001,
+    ),
+    *(
+        10**15,
+        10**15 - 1,
+        10**15 + 1,
+        -(10**15),
+        2 * 10**17,
+        2 * 10**17 - 1,
+        START.steady,
+        START.wall,
+        START.steady + DAY_MS,
+    ),
 )
 BROKEN = (0.0, -0.0, 0.5, 1.0, -0.5, 2.5, 1e308, -1e308, 5e-324, 1e17, -300.0, 90.0)
 NAMES = (
-    *("", "x", "\u202e\n", "x" * 5_000, "ever", "vacant", "day_part", "occupied", "arriving", "passing", "grace", "day", "evening"),
-    *("bench", "workshop", "bath", "radar", "pir", "door", "bath_pir", "stuck", "out", "cleared", "part", "meter", "evidence"),
+    *(
+        "",
+        "x",
+        "\u202e\n",
+        "x" * 5_000,
+        "ever",
+        "vacant",
+        "day_part",
+        "occupied",
+        "arriving",
+        "passing",
+        "grace",
+        "day",
+        "evening",
+    ),
+    *(
+        "bench",
+        "workshop",
+        "bath",
+        "radar",
+        "pir",
+        "door",
+        "bath_pir",
+        "stuck",
+        "out",
+        "cleared",
+        "part",
+        "meter",
+        "evidence",
+    ),
 )
 ANYTHING = (None, True, False, [], {}, [1.5, 0.0], [0.3, 0.3], *WHOLE, *BROKEN, *NAMES)
 LEFT_OUT = (
-    *("kelvin", "xy", "level", "forgotten", "blind", "latch", "asked", "bias", "past", "events", "refusals", "waiting", "began"),
-    *("warned", "untouched", "first", "last", "heard", "awaited", "ended", "gone", "silent", "low", "metered", "latches"),
+    *(
+        "kelvin",
+        "xy",
+        "level",
+        "forgotten",
+        "blind",
+        "latch",
+        "asked",
+        "bias",
+        "past",
+        "events",
+        "refusals",
+        "waiting",
+        "began",
+    ),
+    *(
+        "warned",
+        "untouched",
+        "first",
+        "last",
+        "heard",
+        "awaited",
+        "ended",
+        "gone",
+        "silent",
+        "low",
+        "metered",
+        "latches",
+    ),
     *("moving", "reading", "way", "by", "part", "here", "outdoors", "cloud", "outdoor", "format", "event", "sensor"),
 )
 """Fields that a record has only where they say something."""
@@ -236,7 +345,9 @@ def record(data: bytes) -> None:
     if records.decode(body) is None:
         assert records.choose(body, None) is records.choose(None, body) is None
         return
-    now = Now(START.steady + HOUR_MS + draw.of(AGES_MS), START.wall + (HOUR_MS + draw.of(AGES_MS) - draw.of(AGES_MS)) * 1_000)
+    now = Now(
+        START.steady + HOUR_MS + draw.of(AGES_MS), START.wall + (HOUR_MS + draw.of(AGES_MS) - draw.of(AGES_MS)) * 1_000
+    )
     walk = Walk({room: body}, now, draw.of(BOOTS))
     goes_on(walk, room, body)
 
@@ -290,7 +401,11 @@ def goes_on(walk: Walk, room: str, body: bytes) -> None:
     written = records.decode(walk.controller.memory(room))
     assert written is not None, "what it wrote cannot be read"
     occupancy, house = written.occupancy, building()
-    empty = occupancy.state is State.VACANT or not Place.of(house.rooms[room], house.sensors).eyes or occupancy.blind is not None
+    empty = (
+        occupancy.state is State.VACANT
+        or not Place.of(house.rooms[room], house.sensors).eyes
+        or occupancy.blind is not None
+    )
     assert empty, f"lit for nobody: {occupancy}"
 
 
@@ -299,7 +414,13 @@ def goes_on(walk: Walk, room: str, body: bytes) -> None:
 CONFIG_WORDS = (*words.TOML, *words.NUMBERS, *words.TEXT)
 VARIABLES = (
     *("LEERIE_SITE__LATITUDE", "LEERIE_BROKER__PASSWORD", "LEERIE_FIXTURES__BENCH__PAYLOAD", "LEERIE_ROOMS__WORKSHOP"),
-    *("LEERIE_ROOMS__WORKSHOP__SENSORS", "LEERIE_SENSORS__RADAR__PRESENT", "LEERIE_FIXTURES__BENCH__TRIM", "LEERIE_", "LEERIE__"),
+    *(
+        "LEERIE_ROOMS__WORKSHOP__SENSORS",
+        "LEERIE_SENSORS__RADAR__PRESENT",
+        "LEERIE_FIXTURES__BENCH__TRIM",
+        "LEERIE_",
+        "LEERIE__",
+    ),
 )
 
 
@@ -316,23 +437,31 @@ def config(data: bytes) -> None:
     is_config(draw.bytes_like(seeds, CONFIG_WORDS), environ)
 
 
-def is_config(content: bytes, environ: Mapping[str, str]) -> None:
+def is_config(content: bytes, environ: Mapping[str, str]) -> tuple[Problem, ...]:
+    """What is said against it; what nothing is said against runs."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "leerie.toml"
         path.write_bytes(content)
         try:
             house = load(path, environ).building
         except ConfigError as refusal:
-            assert refusal.problems
-            for problem in refusal.problems:
-                assert str(problem).isprintable()
-                assert problem.line is None or 1 <= problem.line <= content.count(b"\n") + 1
-            return
-    runs = Controller(house, {}, "one boot")
-    runs.linked(START)
-    can_be_told(runs.settled(START))
+            problems = refusal.problems
+        else:
+            runs(house)
+            return ()
+    assert problems
+    for problem in problems:
+        assert str(problem).isprintable()
+        assert problem.line is None or 1 <= problem.line <= content.count(b"\n") + 1
+    return problems
+
+
+def runs(house: Building) -> None:
+    fresh = Controller(house, {}, "one boot")
+    fresh.linked(START)
+    can_be_told(fresh.settled(START))
     for room in house.rooms:
-        can_be_told(runs.receive(Message(f"{house.broker.topics}/room/{room}/ask", b"light"), START))
+        can_be_told(fresh.receive(Message(f"{house.broker.topics}/room/{room}/ask", b"light"), START))
     for fixture in house.fixtures.values():
         lamp = Lamp(fixture)
         for level in (0.0, 1e-9, 1.0):
@@ -349,8 +478,7 @@ def payload(data: bytes) -> None:
     for given in (spelling, {"a": [spelling, 1, {spelling: True}]}):
         try:
             template = parse(given)
-        except NotAllowedError as error:
-            assert error.problem
+        except NotAllowedError:
             continue
         assert template.names or "$" not in spelling.replace("$$", "")
 
@@ -360,8 +488,7 @@ def duration(data: bytes) -> None:
     text = Draw(data).bytes_like((b"1h30m", b"0.4s", b"2d", b"0s"), words.DURATION).decode(errors="replace")
     try:
         ms = durations.parse(text)
-    except NotAllowedError as error:
-        assert error.allowed
+    except NotAllowedError:
         return
     assert 0 <= ms <= durations.LONGEST_MS
     assert durations.parse(durations.render(ms)) == ms
@@ -379,8 +506,5 @@ def weather(data: bytes) -> None:
 
 
 TARGETS: Mapping[str, Target] = MappingProxyType(
-    {
-        target.__name__: target
-        for target in (intake, controller, record, config, payload, duration, weather)
-    }
+    {target.__name__: target for target in (intake, controller, record, config, payload, duration, weather)}
 )

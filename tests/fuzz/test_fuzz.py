@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from .targets import TARGETS
 
-TURNS = {"controller": 60, "record": 120, "config": 100}
+TURNS = {"controller": 120, "record": 250, "config": 150}
 MOST = 400
 
 
@@ -18,7 +18,7 @@ def test_whatever_bytes_come_nothing_breaks(name: str) -> None:
         max_examples=TURNS.get(name, MOST),
         suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
     )
-    @given(st.binary(max_size=120))
+    @given(st.binary(min_size=8, max_size=160))
     def turn(data: bytes) -> None:
         TARGETS[name](data)
 

@@ -2,6 +2,7 @@
 
 import json
 import os
+import socket
 import subprocess
 import sys
 import time
@@ -203,6 +204,15 @@ def test_the_config_in_use_is_shown(tmp_path: Path) -> None:
         assert ran.returncode == 1
         assert ran.stderr.splitlines()[0] == f"config: {shown}"
         assert shown in ran.stderr.splitlines()[1]
+
+
+def test_a_port_that_is_taken(tmp_path: Path) -> None:
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        port = server.getsockname()[1]
+        workshop(tmp_path, port)
+        done = leerie("run", "--embedded-broker", folder=tmp_path)
+    assert (done.code, done.out) == (1, "")
+    assert done.err == [f"no embedded broker at 127.0.0.1:{port}: port {port} is in use"]
 
 
 @pytest.mark.broker

@@ -6,6 +6,8 @@ import json
 import math
 import os
 import re
+import shlex
+import signal
 import subprocess
 import sys
 import threading
@@ -19,7 +21,7 @@ import pytest
 from hypothesis import assume, example, given
 from hypothesis import strategies as st
 
-from brokers import WITHIN_S, Mosquitto, real_part
+from brokers import WITHIN_S, Mosquitto, Person, real_part
 from houses import workshop
 from leerie import notes, reasons, report
 from leerie.config import load
@@ -387,3 +389,26 @@ def test_a_wrong_password_is_nowhere_on_the_screen(
     said = _said(*_configured(tmp_path, guarded.port, way, secret), form)
     assert "with this password" in said
     assert [text for text in _as_others_write_it(secret) if text in said] == []
+
+
+# ---- a log that cannot be written ------------------------------------------------------------------------------------
+
+
+@pytest.mark.broker
+@pytest.mark.parametrize("stderr", ["full", "gone", "none"])
+def test_light_goes_on_without_a_log(tmp_path: Path, stderr: str) -> None:
+    """A full disk, a reader who has left, no stderr at all."""
+    with Mosquitto(tmp_path) as mosquitto, Person(mosquitto.port, "lamps/#", "leerie/#") as person:
+        config = workshop(tmp_path, mosquitto.port)
+        ending = {"full": "2>/dev/full", "gone": "2>&1 | true", "none": "2>&-"}[stderr]
+        command = f"exec {shlex.quote(sys.executable)} -m leerie run --config {config} {ending}"
+        with subprocess.Popen(["bash", "-c", command], process_group=0) as process:
+            person.hears("leerie/service", lambda heard: bool(heard.value["running"]))
+            for payload in ("true", "false", "true"):
+                person.say("workshop/bench/radar", payload)
+                person.say("workshop/bench/radar", "nonsense")
+            person.hears("lamps/bench/do")
+            person.say("leerie/room/workshop/ask", "dark")
+            person.hears("leerie/room/workshop/state", lambda heard: bool(heard.value["asked"] == "dark"))
+            os.killpg(process.pid, signal.SIGTERM)
+        assert person.hears("leerie/service", lambda heard: heard.value == {"running": False})

@@ -102,3 +102,18 @@ def test_where_a_subscription_is_never_answered_its_filters_are_named() -> None:
     settling.passed(CANARY_S)
     assert settling.done
     assert settling.unserved == ["shed/door"]
+
+
+def test_while_what_was_kept_comes_the_canary_is_waited_for() -> None:
+    paper = Paper()
+    settling = begin(paper, ["shed/door"])
+    settling.kept(CANARY_S - 1)
+    settling.passed(CANARY_S)
+    settling.granted(2, [True], CANARY_S)
+    for second in range(1, 20):
+        settling.kept(CANARY_S + second)
+        settling.passed(CANARY_S + second)
+    assert not settling.done
+    settling.heard(paper.sung[0], 30.0)
+    assert settling.done
+    assert settling.unserved == []

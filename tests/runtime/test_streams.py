@@ -13,6 +13,7 @@ from houses import workshop
 LEERIE = (sys.executable, "-m", "leerie")
 SCHEMA = (sys.executable, "-m", "leerie.config", "schema")
 CHECK = (*LEERIE, "check", "--date", "2026-03-02")
+HELP = (*LEERIE, "hold", "--help")
 EXPLAIN = (*LEERIE, "explain", "workshop", "--at", "2026-03-02 12:00")
 NARROW = (
     {"PYTHONIOENCODING": "ascii"},
@@ -42,7 +43,9 @@ def test_what_cannot_be_encoded_is_a_question_mark(words: tuple[str, ...], envir
 
 
 @pytest.mark.parametrize(
-    ("words", "what"), [(CHECK, "output"), (EXPLAIN, "output"), (SCHEMA, "schema")], ids=["check", "explain", "schema"]
+    ("words", "what"),
+    [(CHECK, "output"), (EXPLAIN, "output"), (SCHEMA, "schema")],
+    ids=["check", "explain", "schema"],
 )
 def test_a_full_disk_is_one_plain_line(words: tuple[str, ...], what: str) -> None:
     with Path("/dev/full").open("wb") as full:
@@ -58,7 +61,7 @@ def test_shut_output_is_one_plain_line() -> None:
     assert (ran.returncode, ran.stderr) == (1, "cannot write the output: it is closed\n")
 
 
-@pytest.mark.parametrize("words", [CHECK, EXPLAIN, SCHEMA], ids=["check", "explain", "schema"])
+@pytest.mark.parametrize("words", [CHECK, EXPLAIN, HELP, SCHEMA], ids=["check", "explain", "help", "schema"])
 def test_a_reader_that_has_gone_is_no_finding(words: tuple[str, ...]) -> None:
     """`leerie check | head -1`"""
     ours, its = os.pipe()

@@ -186,7 +186,7 @@ def test_who_answers_without_tls_never_hears_anything_but_tls(papers: Path, answ
     assert not [said for said in heard if PASSWORD.encode() in said]
 
 
-@pytest.mark.parametrize("where", ["environment", "secrets folder", "file", "config"])
+@pytest.mark.parametrize("where", ["environment", "secrets folder", "file"])
 def test_with_a_password_over_tls_it_gets_in_and_shows_it_to_nobody(
     tmp_path: Path, papers: Path, monkeypatch: pytest.MonkeyPatch, where: str
 ) -> None:
@@ -204,11 +204,9 @@ def test_with_a_password_over_tls_it_gets_in_and_shows_it_to_nobody(
         case "secrets folder":
             monkeypatch.setenv("LEERIE_SECRETS_DIR", str(tmp_path / "secrets"))
             (tmp_path / "secrets" / "leerie_broker__password").write_text(f"{PASSWORD}\n")
-        case "file":
+        case _:
             lines.append('password_file = "broker-password"')
             (tmp_path / "broker-password").write_text(f"{PASSWORD}\n")
-        case _:
-            lines.append(f'password = "{PASSWORD}"')
     demands = ("require_certificate true", "allow_anonymous false", f"password_file {passwords}")
     with served(tmp_path, papers, *demands) as mosquitto:
         with Service(workshop(tmp_path, mosquitto.port, "\n".join(lines))) as service:

@@ -1,5 +1,6 @@
 """The trials bite: each bug planted here, of the kind that slips in, is found within a few dozen seeds."""
 
+import heapq
 from collections.abc import Callable
 from typing import Any
 
@@ -7,13 +8,18 @@ import pytest
 from msgspec.structs import replace
 
 import leerie.aiming
+import leerie.controller
+import leerie.fixtures.lamp
 import leerie.intake.intake
+import leerie.intake.wishes
 import leerie.occupancy.timers
+import leerie.occupancy.turn
 import leerie.outlet.outlet
 import leerie.record
 import leerie.room
 import leerie.saving
 import leerie.targets.room
+from leerie.course import Course
 from leerie.occupancy.records import Occupancy
 from leerie.occupancy.table import State
 from leerie.targets.scenes import day_of
@@ -118,6 +124,70 @@ def never_ends_a_blend(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.aiming, "day_of", stuck)
 
 
+def trusts_any_clock(patch: pytest.MonkeyPatch) -> None:
+    def hopeful(calendar: Any, room: Any, wall: int, known: Any) -> Any:
+        return Course.resumed(calendar, room.parts, wall, known)
+
+    patch.setattr(Course, "unsure", staticmethod(hopeful))
+
+
+def loses_a_hold_at_a_reload(patch: pytest.MonkeyPatch) -> None:
+    record = leerie.room.Room._record
+
+    def lossy(self: Any, *rest: Any) -> Any:
+        found = record(self, *rest)
+        return replace(found, occupancy=replace(found.occupancy, hold=None))
+
+    def handover(self: Any, now: Any, skies: Any) -> bytes:
+        return leerie.record.encode(lossy(self, now, skies))
+
+    patch.setattr(leerie.room.Room, "handover", handover)
+
+
+def obeys_what_was_left_behind(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.intake.wishes, "is_event", lambda message: bool(message.payload))
+
+
+def lets_the_queue_grow(patch: pytest.MonkeyPatch) -> None:
+    def eager(self: Any, names: Any) -> None:
+        for name in names:
+            due = self._rooms[name].due
+            if due is not None:
+                self._queued[name] = due
+                heapq.heappush(self._queue, (due, name))
+
+    patch.setattr(leerie.controller.Controller, "_requeue", eager)
+
+
+def floods_the_broker(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet.Window, "admits", lambda self, messages: True)
+
+
+def says_half_a_command(patch: pytest.MonkeyPatch) -> None:
+    messages = leerie.fixtures.lamp.Lamp.messages
+
+    def half(self: Any, level: float, *rest: Any) -> Any:
+        return tuple(
+            (topic, payload.replace(b'"lamp":', b'"toggle":')) for topic, payload in messages(self, level, *rest)
+        )
+
+    patch.setattr(leerie.fixtures.lamp.Lamp, "messages", half)
+
+
+def keeps_stale_commands_alive(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet.Outlet, "_expiry_s", lambda self, name: 86_400)
+
+
+def moves_as_it_likes(patch: pytest.MonkeyPatch) -> None:
+    move = leerie.occupancy.turn.move
+
+    def free(room: str, state: Any, event: Any) -> Any:
+        after = move(room, state, event)
+        return State.VACANT if after is State.GRACE and state is State.OCCUPIED else after
+
+    patch.setattr(leerie.occupancy.turn, "move", free)
+
+
 BUGS: tuple[Plant, ...] = (
     forgets_the_pace,
     fights_a_hold,
@@ -131,6 +201,14 @@ BUGS: tuple[Plant, ...] = (
     looks_too_seldom,
     overlooks_a_reading,
     never_ends_a_blend,
+    trusts_any_clock,
+    loses_a_hold_at_a_reload,
+    obeys_what_was_left_behind,
+    lets_the_queue_grow,
+    floods_the_broker,
+    says_half_a_command,
+    keeps_stale_commands_alive,
+    moves_as_it_likes,
 )
 
 

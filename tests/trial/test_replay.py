@@ -1,11 +1,12 @@
 """Whatever happens to a house, its journal played again commands the same, to the byte."""
 
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
+from itertools import takewhile
 from pathlib import Path
 from random import Random
-from typing import Any, get_args
+from typing import Any, Literal, cast, get_args
 
 import pytest
 
@@ -16,7 +17,8 @@ from leerie.journal import Call, JournalError, Reader, Step, Stretch, is_kept
 from leerie.messages import Outcome, Publish
 from leerie.notes import Note
 from leerie.now import SECOND_MS, Now
-from leerie.rehearsal.replay import Played, replay
+from leerie.parting import Parting, part
+from leerie.rehearsal.replay import PARTING_EXPIRY_S, Played, replay
 from leerie.runtime import journal as journals
 from leerie.runtime import log
 from leerie.runtime.journal import Journal
@@ -44,6 +46,8 @@ class Lived(Trial):
 
     def __init__(self, seed: int, folder: Path) -> None:
         self.folder_of_the_journal = folder
+        self.reloads = False
+        self.buildings: list[Building] = []
         self.told: list[tuple[Now, Publish]] = []
         self.remarks: list[Note] = []
         super().__init__(seed)
@@ -56,6 +60,20 @@ class Lived(Trial):
         self.told += [(self.now, publish) for publish in outcome.commands]
         self.remarks += filter(is_kept, outcome.notes)
 
+    def reload(self) -> None:
+        self.reloads = True
+        super().reload()
+        self.reloads = False
+
+    def parts(self, before: Building, after: Building, memory: Mapping[str, bytes]) -> Parting:
+        """In the place of `part`."""
+        parting = part(before, after, memory)
+        if self.linked:
+            self.told += [
+                (self.now, Publish(0, topic, payload, PARTING_EXPIRY_S)) for topic, payload in parting.commands
+            ]
+        return parting
+
     def time_passes(self) -> None:
         super().time_passes()
         for _ in range(3):
@@ -67,11 +85,18 @@ class Lived(Trial):
 @contextmanager
 def trial_of(seed: int, folder: Path, journal: Journal) -> Iterator[Lived]:
     def make(building: Building, memory: dict[str, bytes], boot: str, **known: bool) -> Seen:
-        return Seen(Controller(building, memory, boot, **known), journal, building, memory, boot, **known)
+        trial.buildings.append(building)
+        controller = Controller(building, memory, boot, **known)
+        why: Literal["start", "reload"] = "reload" if trial.reloads else "start"
+        return Seen(controller, journal, building, memory, boot, **known, why=why)
 
     with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(trials, "Controller", lambda *_, **__: None)
+        trial = Lived(seed, folder)
         patch.setattr(trials, "Controller", make)
-        yield Lived(seed, folder)
+        patch.setattr(trials, "part", trial.parts)
+        trial.controller = cast("Controller", make(trial.building, {}, trial.boot, clock_known=trial.clock_known))
+        yield trial
 
 
 def live(seed: int, folder: Path, steps: int = 200) -> Lived:
@@ -98,7 +123,7 @@ def commanded(steps: list[Played]) -> list[tuple[Now, Publish]]:
 @pytest.mark.trial
 def test_a_replay_commands_exactly_what_was_commanded(lives: list[Lived]) -> None:
     for trial in lives:
-        again = played(trial.folder_of_the_journal, trial.building)
+        again = played(trial.folder_of_the_journal, *trial.buildings)
         assert commanded(again) == trial.told
         assert [note for step in again for note in step.outcome.notes if is_kept(note)] == trial.remarks
         assert all(step.exact and not step.apart for step in again)
@@ -109,9 +134,11 @@ def test_the_journals_have_all_that_is_hard(lives: list[Lived]) -> None:
     """Restarts, another boot, midnights, lost connections, refused commands, steps of the clock."""
     entries = [entry for trial in lives for _, entry in Reader(trial.folder_of_the_journal).entries()]
     counts = Counter(entry.why if isinstance(entry, Stretch) else entry.call for entry in entries)
-    assert {*get_args(Call), "start", "midnight"} == set(counts)
+    assert {*get_args(Call), "start", "reload", "midnight"} == set(counts)
     assert len({entry.boot for entry in entries if isinstance(entry, Stretch)}) > 1
-    assert all(any(trial.counts[happening] for trial in lives) for happening in ("clock_steps", "connection_lost"))
+    assert all(
+        any(trial.counts[happening] for trial in lives) for happening in ("clock_steps", "told off at a parting")
+    )
 
 
 @pytest.mark.trial
@@ -133,7 +160,7 @@ def test_calls_that_change_nothing_are_left_out(lives: list[Lived]) -> None:
 def test_what_was_noted_stands_beside_its_step(lives: list[Lived]) -> None:
     trial = lives[3]
     reader = Reader(trial.folder_of_the_journal)
-    steps = played(trial.folder_of_the_journal, trial.building)
+    steps = played(trial.folder_of_the_journal, *trial.buildings)
     for (number, _), step in list(zip(reader.entries(), steps, strict=True))[:400]:
         assert reader.notes(number) == tuple(filter(is_kept, step.outcome.notes))
 
@@ -154,11 +181,10 @@ def test_a_replay_does_not_cross_a_gap(seed: int, tmp_path: Path, monkeypatch: p
             trial.step()
             journal._save(str(tmp_path))
     journal._close()
-    again = played(tmp_path, trial.building)
+    again = played(tmp_path, *trial.buildings)
     gap = next(step.entry for step in again if isinstance(step.entry, Stretch) and step.entry.why == "gap")
     assert gap.lost > 0
-    exact = [step for step in again if step.exact]
-    assert again[: len(exact)] == exact
+    exact = list(takewhile(lambda step: step.exact, again))
     assert again[len(exact)].entry == gap
     assert 0 < len(commanded(exact)) <= before
     assert commanded(exact) == trial.told[: len(commanded(exact))]
@@ -167,7 +193,7 @@ def test_a_replay_does_not_cross_a_gap(seed: int, tmp_path: Path, monkeypatch: p
 def test_a_replay_wants_the_config_of_the_time(tmp_path: Path) -> None:
     trial = live(0, tmp_path, steps=5)
     other = draw(Random(1))
-    assert commanded(played(tmp_path, other, trial.building)) == trial.told
+    assert commanded(played(tmp_path, other, *trial.buildings)) == trial.told
     with pytest.raises(JournalError, match="from 2026-03-02 on the journal tells of another config"):
         played(tmp_path, other)
 

@@ -15,13 +15,14 @@ from leerie.controller import Controller
 from leerie.daylight import here as heres
 from leerie.daylight.calendar import Calendar, Holding
 from leerie.fixtures.lamp import Lamp
-from leerie.messages import Message, Outcome
-from leerie.notes import Commanded, Faulted, HoldBegun, HoldEnded, Moved, Note
+from leerie.messages import Message, Outcome, Publish
+from leerie.notes import Commanded, Decided, Faulted, HoldBegun, HoldEnded, Moved, Note
 from leerie.now import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.occupancy.table import OCCUPANCY, Event, State
 from leerie.outlet.slot import LEVEL_STEP
 from leerie.parting import part
 from leerie.reasons import Maintains
+from leerie.rehearsal.lamps import Lamp as Ear
 from leerie.targets.room import RoomTargets
 from leerie.targets.scenes import day_of
 
@@ -37,6 +38,9 @@ SUN_STEP = 0.006
 LAST_WORDS = 9
 """So many lamps may be told beside the window, before hands go off."""
 MOST_ADVANCES = 20_000
+FLOOD = 150
+DRIFT_US = 20_000
+"""The wall clock slews by less than what counts as a step."""
 SAYS: tuple[tuple[str, tuple[bytes, ...]], ...] = (
     ("workshop/radar", (b'{"target": true}', b'{"target": false}', b'{"target": 7}', b"{")),
     ("workshop/up", (b"up", b"lost")),
@@ -104,6 +108,8 @@ class Trial:
         self.hands_off: dict[str, int] = {}
         """Rooms in a hands-off hold → when it began."""
         self.holds: dict[str, HoldBegun] = {}
+        self.ears: dict[str, list[Ear]] = {}
+        """Lamps that take payloads apart, by topic."""
         self.linked = False
         self.clock_known = self.random.random() < 0.8
         self.controller = Controller(self.building, {}, self.boot, clock_known=self.clock_known)
@@ -116,6 +122,7 @@ class Trial:
         self.connect()
         for _ in range(steps):
             self.step()
+            self.strike_where_it_hurts()
         self.peace()
 
     def step(self) -> None:
@@ -127,18 +134,60 @@ class Trial:
             (30, self.time_passes),
             (10, self.broker_acknowledges),
             (4, self.broker_lets_go),
-            (2, self.connection_lost),
-            (2, self.connect),
-            (1, self.restart),
-            (1, self.clock_steps),
+            (4, self.connection_lost),
+            (4, self.connect),
+            (3, self.restart),
+            (2, self.clock_steps),
             (2, self.clock_is_known),
-            (1, self.reload),
+            (2, self.reload),
+            (3, self.flood),
+            (1, self.broker_forgets),
         )
         weights = [weight for weight, _ in happens]
         [(_, happening)] = self.random.choices(happens, weights)
         self.counts[happening.__name__] += 1
         self.say(f"{self.now.steady:>12} {happening.__name__}")
         happening()
+
+    def strike_where_it_hurts(self) -> None:
+        """A fault inside a warning, a paced burst, a blend or a hold, more often than chance would have it."""
+        if self.random.random() > 0.06:
+            return
+        tender = self.tender_spots()
+        if tender:
+            fault = self.random.choice((self.connection_lost, self.restart, self.clock_steps, self.reload))
+            self.counts[fault.__name__] += 1
+            self.counts.update(f"fault in a {spot}" for spot in tender)
+            self.say(f"{self.now.steady:>12} {fault.__name__}, where it hurts: {', '.join(tender)}")
+            fault()
+
+    def tender_spots(self) -> list[str]:
+        rooms = list(self.controller._rooms.values())
+        known = [room._occupancy for room in rooms]
+        waiting = [slot.waiting for room in rooms for slot in room._outlet.slots.values()]
+        spots = {
+            "warning": any(occupancy.warned for occupancy in known),
+            "paced burst": any(waiting) or len(self.flying) > 8,
+            "blend": any(room.aiming.aim is not None and room.aiming.aim.blending for room in rooms),
+            "hold": any(occupancy.hold is not None for occupancy in known),
+        }
+        return [spot for spot, there in spots.items() if there]
+
+    def flood(self) -> None:
+        """Somebody's script has gone mad: the same again and again, and topics that nobody reads."""
+        if not self.linked:
+            return
+        topic, payloads = self.random.choice(SAYS)
+        payload = self.random.choice(payloads)
+        for turn in range(FLOOD):
+            strange = turn % 3 == 0
+            message = Message(f"noise/{turn}" if strange else topic, payload)
+            self.take(self.controller.receive(message, self.now), look=turn == FLOOD - 1)
+
+    def broker_forgets(self) -> None:
+        """It was started anew without its memory."""
+        self.kept.clear()
+        self.connection_lost()
 
     def sensor_says(self) -> None:
         topic, payloads = self.random.choice(SAYS)
@@ -160,6 +209,12 @@ class Trial:
 
     def arrives(self, message: Message) -> None:
         """On its way to us a message may be lost, doubled, or held back and overtaken."""
+        if message.retained and message.topic.startswith("leerie/") and self.linked:
+            outcome = self.controller.receive(message, self.now)
+            acted = [note for note in outcome.notes if isinstance(note, HoldBegun | HoldEnded | Decided)]
+            assert not acted, "an event that somebody left behind was obeyed"
+            self.take(outcome)
+            return
         fate = self.random.random()
         if not self.linked or fate < 0.05:
             return
@@ -199,7 +254,10 @@ class Trial:
             self.newest_is_on_its_way(moving_only=True)
 
     def to(self, steady: int) -> None:
+        """Time passes; the wall clock runs a little fast or slow."""
         self.now = self.now.at(steady)
+        if self.random.random() < 0.02:
+            self.now = Now(steady, self.now.wall + self.random.randrange(-DRIFT_US, DRIFT_US))
 
     def broker_acknowledges(self) -> None:
         for _ in range(self.random.randrange(len(self.flying) + 1)):
@@ -211,6 +269,7 @@ class Trial:
             self.deliver(0, ok=True)
 
     def deliver(self, place: int, *, ok: bool) -> None:
+        self.counts["events"] += 1
         ticket, topic, payload = self.flying.pop(place)
         if ok:
             self.lamps[topic] = payload
@@ -232,10 +291,21 @@ class Trial:
             return
         self.controller.linked(self.now)
         for topic, payload in self.kept.items():
+            if self.random.random() < 0.01:
+                self.settling_fails()
+                return
             if self.random.random() < 0.9:
                 self.take(self.controller.receive(Message(topic, payload, retained=True), self.now), settled=False)
         self.linked = True
         self.take(self.controller.settled(self.now), settling=True)
+
+    def settling_fails(self) -> None:
+        """While the broker tells what it has kept, the connection is lost again, or we are killed."""
+        self.counts["fault in a settle"] += 1
+        if self.random.random() < 0.5:
+            self.controller.lost(self.now)
+        else:
+            self.restart()
 
     def restart(self) -> None:
         """Killed, and started again from what was written; sometimes the machine was booted, too."""
@@ -257,7 +327,9 @@ class Trial:
 
     def reload(self) -> None:
         """Another config, with other lengths, rules and sometimes rooms; the connection stands, or does not."""
+        self.take(self.controller.advance(self.now))
         memory = self.controller.handover(self.now)
+        self.holds_are_remembered(memory)
         without = [room for room in LEAVABLE if self.random.random() < 0.15]
         before, self.building = self.building, draw(self.random, without)
         parting = part(before, self.building, memory)
@@ -270,11 +342,12 @@ class Trial:
             self.hands_off.pop(room, None)
             self.holds.pop(room, None)
         self.calendar = Calendar(self.building)
+        self.ears.clear()
         self.paces = {name: fixture.pace_ms for name, fixture in self.building.fixtures.items()}
         self.controller = Controller(self.building, memory, self.boot, clock_known=self.clock_known)
         self.controller.linked(self.now)
         # Acknowledgements of what the one before had sent are nobody's.
-        for ticket, topic, payload in self.flying:
+        for _ticket, topic, payload in self.flying:
             self.lamps[topic] = payload
         self.flying.clear()
         after = wishes_in(self.controller.handover(self.now))
@@ -282,6 +355,11 @@ class Trial:
         assert {name: after[name] for name in kept} == kept, "a reload lost what was known"
         if self.linked:
             self.take(self.controller.settled(self.now), settling=True)
+
+    def holds_are_remembered(self, memory: Mapping[str, bytes]) -> None:
+        """What rooms know of holds is what was told of them."""
+        held = {name for name, (_, hold, *_) in wishes_in(memory).items() if hold is not None}
+        assert held == self.holds.keys() & memory.keys(), f"held: {held}; told: {self.holds.keys()}"
 
     def clock_is_known(self) -> None:
         """Somebody, or ten minutes, has told us that the wall clock is right."""
@@ -297,10 +375,11 @@ class Trial:
 
     # ---- invariants --------------------------------------------------------------------------------------------------
 
-    def take(self, outcome: Outcome, *, settled: bool = True, settling: bool = False) -> None:
+    def take(self, outcome: Outcome, *, settled: bool = True, settling: bool = False, look: bool = True) -> None:
         """Hand over what the controller said, and hold it against what must never happen."""
         assert settled or not outcome.commands, "commanded before everything kept had arrived"
         assert self.linked or not outcome.commands, "commanded without a connection"
+        self.counts["events"] += 1
         began = {note.room for note in outcome.notes if isinstance(note, HoldBegun)}
         for note in outcome.notes:
             self.noted(note, began, settling=settling)
@@ -308,15 +387,26 @@ class Trial:
             self.folder[room] = self.controller.memory(room)
         for publish in outcome.commands:
             assert publish.topic in self.topics, "a command to nobody"
-            assert publish.payload, "an empty command"
+            assert self.understood(publish), f"{publish.payload!r} does not say all that its lamp must know"
             assert 0 < publish.expiry_s <= 300, "a command that outlives its refresh"
             self.flying.append((publish.ticket, publish.topic, publish.payload))
         assert len(self.flying) <= 16 + LAST_WORDS, "more in flight than the window holds"
         assert len(self.controller._queue) <= 2 * len(self.building.rooms) + 8, "the queue grows"
 
+        if not look:
+            return
         self.counts["taken"] += 1
         if settled and self.linked:
             self.newest_is_on_its_way(moving_only=self.counts["taken"] % LOOK_EACH != 0)
+
+    def understood(self, publish: Publish) -> bool:
+        """The lamp itself, which knows nothing of us, can make something of it."""
+        lamps = self.ears.get(publish.topic)
+        if lamps is None:
+            fixtures = self.building.fixtures.values()
+            lamps = [Ear(fixture) for fixture in fixtures if publish.topic in Ear(fixture).topics]
+            self.ears[publish.topic] = lamps
+        return any(lamp.hear(publish.topic, publish.payload) for lamp in lamps)
 
     def noted(self, note: Note, began: set[str], *, settling: bool) -> None:
         self.counts[type(note).__name__] += 1
@@ -389,7 +479,7 @@ class Trial:
         begun = self.holds.pop(note.room, None)
         if note.why == "time" and begun is not None:
             held_ms = note.at.steady - begun.at.steady
-            if held_ms > 0 and self.boot == "first" and not self.counts["reload"]:
+            if held_ms > 0 and self.boot == "first":
                 allowed = {30 * SECOND_MS, 2 * MINUTE_MS, 4 * HOUR_MS}
                 assert held_ms in allowed, f"a clock step bent a hold to {held_ms} ms"
 
@@ -408,7 +498,8 @@ class Trial:
 
     def peace(self) -> None:
         """Faults stop: everybody leaves, holds end, and in bounded time every lamp is what its room's record says."""
-        self.connect()
+        while not self.linked:
+            self.connect()
         self.clock_is_known()
         self.broker_lets_go()
         for topic, payload in EVERYBODY_LEAVES:

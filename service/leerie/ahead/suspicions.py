@@ -144,17 +144,18 @@ def _bright(year: Year, room: Room) -> Iterator[Flaw]:
 
 def _gliding(year: Year, room: Room) -> Iterator[Flaw]:
     """Parts that are dim enough in the end, but not yet when the three hours begin."""
-    told = {part for part in year.evenings(room) if eye.estimate(year.building, room, part, eye.EVENING).met is False}
-    dim: set[tuple[str, str, float]] = set()
+    evenings = (eye.estimate(year.building, room, part, eye.EVENING) for part in year.evenings(room))
+    told = [found.part for found in evenings if found.met is False]
+    dim: dict[tuple[str, str, float], None] = {}
     for glide in year.glides(room):
         key = glide.earlier, glide.part, glide.share
         if glide.part in told or key in dim:
             continue
         found = eye.estimate(year.building, room, glide.part, eye.EVENING, earlier=glide.earlier, blended=glide.share)
         if found.met is False:
-            told.add(glide.part)
+            told.append(glide.part)
             yield _too_bright(room, found, glide.day, f", on the way from {glide.earlier},")
-        dim.add(key)
+        dim[key] = None
 
 
 def _too_bright(room: Room, found: eye.Estimate, first: date, how: str = "") -> Flaw:

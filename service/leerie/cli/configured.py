@@ -3,6 +3,7 @@
 import argparse
 import os
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from leerie.cli import StopError
@@ -26,8 +27,9 @@ def shown_path(args: argparse.Namespace) -> Path:
 
 
 def show(which: str) -> None:
-    """Say which config is in use."""
-    print(f"config: {printable(which)}", file=sys.stderr)
+    """Say which config is in use, if anybody can hear it."""
+    with suppress(OSError, ValueError):
+        print(f"config: {printable(which)}", file=sys.stderr, flush=True)
 
 
 def building(args: argparse.Namespace) -> Building:

@@ -32,7 +32,11 @@ def add(parser: argparse.ArgumentParser) -> None:
         "--at", metavar="T", help="17:00, 2026-12-21 17:00 (the site's clocks) or 2026-12-21T17:00:00Z; now"
     )
     parser.add_argument("--state", metavar="S", help=f"{', '.join(STATES)}; default: occupied")
-    parser.add_argument("--cloud", metavar="C", help="cloud cover, 0…1; default: what the config assumes")
+    parser.add_argument(
+        "--cloud",
+        metavar="C",
+        help="cloud cover, 0…1, unless a sensor says how bright it is; default: what the config assumes",
+    )
     parser.add_argument("--outdoor-lux", metavar="L", help="what a sensor outdoors reads; default: by sun and cloud")
     parser.add_argument("--json", action="store_true", help="for programs")
 

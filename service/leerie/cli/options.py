@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterable
 
 from leerie.cli import StopError
-from leerie.config.problems import nearest, shown
+from leerie.config.problems import nearest, printable, shown
 
 
 class Options:
@@ -38,7 +38,7 @@ class Options:
         self.note(f"{name}: {shown(text)} is not allowed; allowed: {allowed}")
 
     def note(self, wrong: str) -> None:
-        self._wrong.append(wrong)
+        self._wrong.append(printable(wrong))
 
     def stop_if_wrong(self) -> None:
         """Raises StopError with all that was noted."""

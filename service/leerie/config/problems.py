@@ -104,7 +104,8 @@ def unknown(what: str, word: str, known: Iterable[str]) -> str:
     """Of a name that somebody asks for: that there is none such, which there are, and which it may have meant."""
     names = list(known)
     meant = nearest(word, names)
-    return f"unknown {what} {shown(word)}; known: {listing(names)}" + (f"; did you mean {meant}?" if meant else "")
+    hint = f"; did you mean {meant}?" if meant else ""
+    return printable(f"unknown {what} {shown(word)}; known: {listing(names)}{hint}")
 
 
 def printable(text: str) -> str:

@@ -114,7 +114,7 @@ def _overruled(path: Path, given: models.Room) -> Iterator[Flaw]:
         if keys.pass_through is not None and "pass_through" in keys.model_fields_set:
             yield Flaw((*place, "pass_through"), "is overruled on an escape route", "the grace counts instead")
         if keys.warn and "warn" in keys.model_fields_set:
-            yield Flaw((*place, "warn"), "is overruled on an escape route", "warn = false, as it is anyhow")
+            yield Flaw((*place, "warn"), "is overruled on an escape route", "false, as it is there anyhow")
 
 
 def _unreckoned(room: Room, building: Building) -> Iterator[Flaw]:

@@ -36,7 +36,8 @@ def _scene(path: Path, scene: Scene, building: Building) -> Iterator[Flaw]:
         beyond = [f"{kelvin} K" for kelvin in wanted if kelvin is not None and _is_beyond(kelvin, fixture)]
         if beyond:
             place = (*path, lamp, "kelvin", *(("sun",) if spans else ()))
-            problem = f"{' and '.join(beyond)} is beyond {lamp} ({_range(fixture)})"
+            verb = "are" if len(beyond) > 1 else "is"
+            problem = f"{' and '.join(beyond)} {verb} beyond {lamp} ({_range(fixture)})"
             yield Flaw(place, problem, NEAREST)
 
 

@@ -25,7 +25,7 @@ def hear(turn: Turn, given: Input, now: Now) -> bool:
             _taken(turn, given.sensor, event=event)
             return event
         case OnlineSaid():
-            turn.hear_online(given, now)
+            turn.hear_online(given, now)  # trial: online or gone
         case BatterySaid():
             turn.hear_battery(given, now)
         case Metered():

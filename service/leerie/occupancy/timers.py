@@ -61,14 +61,14 @@ def fire(turn: Turn, timer: Timer, at: Now) -> None:
             turn.put(name, sensors.lapse(occupancy.sensors[name], timer.what, at))
             turn.see_sensors(at)
         case "sealed":
-            turn.latch(timer.sensor or "", at)
+            turn.latch(timer.sensor or "", at)  # trial: sealed
         case "latch_stuck":
-            turn.occupancy = replace(occupancy, latch=None)
+            turn.occupancy = replace(occupancy, latch=None)  # trial: a latch is stuck
             turn.see_end(at)
         case "blind_stuck":
             turn.see_end(at)
         case "confirmed":
-            turn.move(Event.CONFIRMED, at, timer.sensor)
+            turn.move(Event.CONFIRMED, at, timer.sensor)  # trial: confirmed while nobody speaks
         case "warning":
             turn.move(Event.WARNING, at)
         case "time_up":
@@ -83,7 +83,7 @@ def fire(turn: Turn, timer: Timer, at: Now) -> None:
 def _forget(turn: Turn, at: Now) -> None:
     held = turn.occupancy.hold
     if held is not None:
-        turn.occupancy = replace(turn.occupancy, hold=replace(held, forgotten=at))
+        turn.occupancy = replace(turn.occupancy, hold=replace(held, forgotten=at))  # trial: a hold forgotten
 
 
 def _timers(turn: Turn) -> Iterator[Timer]:

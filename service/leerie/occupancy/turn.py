@@ -107,7 +107,7 @@ class Turn:
         self._count_false_off(past, now)
         if event is Event.EVIDENCE and self._relights(past, now):
             bias = self.occupancy.bias or past.bias
-            self.occupancy = replace(self.occupancy, asked=past.asked, bias=bias)
+            self.occupancy = replace(self.occupancy, asked=past.asked, bias=bias)  # trial: relit as it was
 
     def _relights(self, past: Past, now: Now) -> bool:
         return 0 < self.rules.relight_ms >= now.steady - past.at.steady
@@ -153,7 +153,7 @@ class Turn:
             self._keep(said.sensor, now)
         else:
             # This part of the day does not listen to it; what it said must not keep light later either.
-            self.put(said.sensor, sensors.end_presence(self.occupancy.sensors[said.sensor], "part", now))
+            self.put(said.sensor, sensors.end_presence(self.occupancy.sensors[said.sensor], "part", now))  # trial: not heard in this part
 
     def _keep(self, sensor: str, now: Now) -> None:
         past = self.occupancy.past
@@ -206,7 +206,7 @@ class Turn:
         if not blind:
             self.occupancy = replace(self.occupancy, blind=None) if self.occupancy.blind else self.occupancy
         elif self.occupancy.blind is None:
-            self.occupancy = replace(self.occupancy, blind=now, latch=None)
+            self.occupancy = replace(self.occupancy, blind=now, latch=None)  # trial: blind
             self.move(_BLIND[self.place.room.if_blind], now)
 
     def see_end(self, now: Now) -> None:

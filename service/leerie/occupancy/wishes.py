@@ -28,7 +28,7 @@ def hold(turn: Turn, wish: HoldWish, by: By, now: Now) -> None:
     elif before is HoldState.HELD:
         _end(turn, "end", now)
     else:
-        turn.notes.append(NotHeld(turn.place.room.name))
+        turn.notes.append(NotHeld(turn.place.room.name))  # trial: an end without a hold
 
 
 def _held(turn: Turn) -> HoldState:
@@ -52,7 +52,7 @@ def _needs_scene(turn: Turn) -> bool:
     """Before hands go off: a warned room is brought back to its scene, an escape route is lit."""
     occupancy = turn.occupancy
     if occupancy.hold is None:
-        return occupancy.warned or turn.place.room.egress
+        return occupancy.warned or turn.place.room.egress  # trial: a scene before hands go off
     return turn.place.room.egress and occupancy.hold.level is not None
 
 
@@ -74,7 +74,7 @@ def condition(turn: Turn, why: Literal["time", "vacant", "day_part"], now: Now) 
         _end(turn, why, now)
     bias = turn.occupancy.bias
     if bias is not None and _over(bias.ends, bias.since, why, now):
-        turn.occupancy = replace(turn.occupancy, bias=None)
+        turn.occupancy = replace(turn.occupancy, bias=None)  # trial: a bias is over
 
 
 def _over(ends: HoldEnd, since: Now, why: str, now: Now) -> bool:

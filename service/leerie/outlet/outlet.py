@@ -86,7 +86,7 @@ class Outlet:
         """Hands off: nothing that waits goes out any more."""
         for name, slot in self.slots.items():
             if slot.waiting is not None:
-                self.slots[name] = replace(slot, waiting=None)
+                self.slots[name] = replace(slot, waiting=None)  # trial: hands off drops what waits
 
     # ---- when --------------------------------------------------------------------------------------------------------
 
@@ -106,7 +106,7 @@ class Outlet:
         told = tuple(name for name, slot in self.slots.items() if slot.told is not None)
         if self._repeats and self._repeats[0] <= now_ms:
             self._repeats = tuple(at for at in self._repeats if at > now_ms)
-            return told
+            return told  # trial: repeated after a reconnect
         return ()
 
     def refreshes_due(self, now_ms: int) -> tuple[str, ...]:
@@ -157,7 +157,7 @@ class Outlet:
             if waiting is None or (paced and next_allowed(slot, self._fixtures[name].pace_ms) > now.steady):
                 continue
             if paced and not self._window.admits(self._sizes[name]):
-                self._window.starving[self.name] = None
+                self._window.starving[self.name] = None  # trial: the window is full
                 continue
             messages = self._messages(name, slot, waiting)
             publishes.extend(

@@ -8,8 +8,12 @@ from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.daylight.outdoors import Skies
 from leerie.journal import JournalError, Step, Stretch, digest
-from leerie.messages import Message, Outcome
+from leerie.messages import Message, Outcome, Publish
 from leerie.now import Now
+from leerie.parting import part
+
+PARTING_EXPIRY_S = 60
+"""As the daemon gives it to what it tells lamps that it leaves."""
 
 
 class Played(msgspec.Struct, frozen=True):
@@ -38,11 +42,11 @@ def replay(entries: Iterable[Stretch | Step], *buildings: Building) -> Iterator[
             if player is None:
                 raise JournalError("a replay begins with a stretch")
             yield player.play(entry)
-        elif player is None or entry.why in ("start", "gap"):
+        elif player is None or entry.why in ("start", "reload", "gap"):
             if entry.config not in known:
                 raise JournalError(f"from {entry.day} on the journal tells of another config")
-            player = _Player(entry, known[entry.config])
-            yield player.begin(entry)
+            before, player = player, _Player(entry, known[entry.config])
+            yield player.begin(entry, before if entry.why == "reload" else None)
         else:
             yield player.pass_through(entry)
 
@@ -54,21 +58,28 @@ class _Resumed(Controller):
         super().__init__(building, stretch.memory, stretch.boot, clock_known=stretch.known.clock)
         self._skies = Skies(building, stretch.known.outdoors)
 
+    def resume(self, stretch: Stretch) -> Outcome:
+        """Be where the run was."""
+        self.linked(stretch.now)
+        return self.settled(stretch.now) if stretch.known.online else Outcome()
+
 
 class _Player:
     """One run of a controller."""
 
     def __init__(self, stretch: Stretch, building: Building) -> None:
-        self._exact = stretch.why == "start"
+        self._exact = stretch.why in ("start", "reload")
+        self._building = building
+        self._online = stretch.known.online
         self._controller = _Resumed(building, stretch)
 
-    def begin(self, stretch: Stretch) -> Played:
-        """A start's steps tell how it went on; a run that was under way has its connection already."""
-        if self._exact or not stretch.known.online:
-            return Played(stretch, Outcome(), self._exact)
-        self._controller.linked(stretch.now)
-        outcome = self._controller.settled(stretch.now)
-        self._take(outcome, stretch.now)
+    def begin(self, stretch: Stretch, before: "_Player | None") -> Played:
+        """`before`: who hands over in a reload. A new controller's first steps tell how it went on."""
+        if not self._exact:
+            outcome = self._controller.resume(stretch)
+            self._take(outcome, stretch.now)
+        else:
+            outcome = before.leave(self._building, stretch) if before is not None else Outcome()
         return Played(stretch, outcome, self._exact)
 
     def play(self, step: Step) -> Played:
@@ -76,6 +87,12 @@ class _Player:
         if not self._exact:
             self._take(outcome, step.now)
         return Played(step, outcome, self._exact)
+
+    def leave(self, building: Building, stretch: Stretch) -> Outcome:
+        """Another config takes over: what is told to lamps that it does not know."""
+        parting = part(self._building, building, stretch.memory)
+        commands = (Publish(0, topic, payload, PARTING_EXPIRY_S) for topic, payload in parting.commands)
+        return Outcome(tuple(commands) if self._online else ())
 
     def pass_through(self, stretch: Stretch) -> Played:
         """The run goes on. The records written then are those that it has now, or something has gone apart."""
@@ -89,8 +106,10 @@ class _Player:
             case Step("linked"):
                 controller.linked(now)
             case Step("settled"):
+                self._online = True
                 return controller.settled(now)
             case Step("lost"):
+                self._online = False
                 controller.lost(now)
             case Step("receive", _, Message() as message):
                 return controller.receive(message, now)

@@ -171,9 +171,9 @@ class Connection:
     def tick(self) -> None:
         """Keep it alive, and notice when the other end is dead or takes nothing any more. Once a second or so."""
         self._guarded(self._client.loop_misc)
-        deaf_s = time.monotonic() - self._answered_s
-        if self._flying and deaf_s >= 2 * self.broker.keepalive_s:
-            self._end(f"it has acknowledged nothing for {deaf_s:.0f} s")
+        patience_s = 2 * self.broker.keepalive_s
+        if self._flying and time.monotonic() - self._answered_s >= patience_s:
+            self._end(f"it has acknowledged nothing for {patience_s} s")
             self.hang_up()
 
     def take(self) -> Iterator[Word]:

@@ -121,6 +121,7 @@ class Deciding:
         controller, now = self.controller, self._clock.now()
         if controller is None:
             return
+        self._apply(controller.advance(now), now)
         memory = controller.handover(now)
         parting = part(before, building, memory)
         for topic, payload in parting.commands:

@@ -12,6 +12,7 @@ from functools import partial
 from leerie.config.building import Broker
 from leerie.messages import Message, Publish
 from leerie.runtime.backoff import Backoff
+from leerie.runtime.client_id import ClientId
 from leerie.runtime.connection import Connection, Gone, Got, Granted, Taken, Turned, Welcome, Word, versions
 from leerie.runtime.dialling import Dialling, look
 from leerie.runtime.events import (
@@ -38,10 +39,6 @@ LAST_GREETING_S = 10.0
 """Where there is no other version to try, the broker may just be slow."""
 STEADY_S = 10.0
 """A connection that lasted so long was a good one: after it we are back soon."""
-FIGHT_S = 60.0
-"""Who is thrown off sooner than this, again and again, is in a fight over the client id."""
-ROUNDS = 3
-"""So often we are thrown off before we give in and take another."""
 
 
 class Link:
@@ -74,9 +71,8 @@ class Link:
         self._greeted = False
         self._greet_by_s = 0.0
         self._since_s = 0.0
-        self._client_id = broker.client_id
+        self._client_id = ClientId(broker.client_id)
         self._thrown_off = False
-        self._rounds = 0
         self._backoff = Backoff()
         self._try_at_s = 0.0
         self._complaint = ""
@@ -195,7 +191,7 @@ class Link:
         return GREETING_S if len(self._versions) > 1 else LAST_GREETING_S
 
     def _dial(self) -> Dialling:
-        connection = Connection(self._broker, self._client_id, self._versions[0], self._will)
+        connection = Connection(self._broker, self._client_id.value, self._versions[0], self._will)
         client_id = f"{self._broker.client_id}-look-{self._instance}"
         first = partial(look, self._broker, self._will[0], client_id, self._displaces) if self._thrown_off else None
         return Dialling(connection, self._wake.call, first)
@@ -242,19 +238,7 @@ class Link:
             self._backoff.succeeded()
         self._forget(now_s)
         self._thrown_off = gone.thrown_off
-        self._rounds = self._rounds + 1 if gone.thrown_off and lasted_s < FIGHT_S else 0
-        yield Lost(gone.why + (self._give_in() if self._rounds == ROUNDS else ""))
-
-    def _give_in(self) -> str:
-        """Take a client id that nobody else has, and say so.
-
-        Most brokers do not tell why they close a connection. If it was for another reason, this does no harm.
-        """
-        before, self._client_id = self._client_id, f"{self._broker.client_id}-{self._instance[:8]}"
-        return (
-            f", for the third time so soon: is another client called {before}, too? "
-            f"From here on this one is {self._client_id}; give each its own broker.client_id"
-        )
+        yield Lost(gone.why + self._client_id.lost(gone.thrown_off, lasted_s))
 
     def _turned(self, turned: Turned, now_s: float) -> Iterator[Event]:
         """Not let in: the other version of the protocol at once, if that may be why, else later."""

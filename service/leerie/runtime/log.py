@@ -10,7 +10,9 @@ import math
 import re
 import sys
 from collections.abc import Iterator, Sequence
-from typing import Any, Literal, TextIO
+from contextlib import suppress
+from io import StringIO
+from typing import Any, Literal, TextIO, cast
 from urllib.parse import quote, quote_plus
 
 import structlog
@@ -39,10 +41,10 @@ class Log:
 
 def make(form: Literal["console", "json"] | None, secrets: Sequence[str] = (), stream: TextIO | None = None) -> Log:
     """A log. `form` None: console on a terminal, JSON elsewhere; `secrets`: what no line may hold."""
-    stream = stream or sys.stderr
+    stream = stream or sys.stderr or StringIO()
     people = form == "console" or (form is None and stream.isatty())
     logger: FilteringBoundLogger = structlog.wrap_logger(
-        structlog.PrintLogger(stream),
+        structlog.PrintLogger(cast("TextIO", Unfailing(stream))),
         wrapper_class=structlog.make_filtering_bound_logger(logging.INFO),
         processors=[
             structlog.processors.add_log_level,
@@ -52,6 +54,22 @@ def make(form: Literal["console", "json"] | None, secrets: Sequence[str] = (), s
         ],
     )
     return Log(logger)
+
+
+class Unfailing:
+    """A stream that takes everything: a full disk or a reader who has gone must not cost the light."""
+
+    def __init__(self, stream: TextIO) -> None:
+        self._stream = stream
+
+    def write(self, text: str) -> int:
+        with suppress(OSError, ValueError):
+            self._stream.write(text)
+        return len(text)
+
+    def flush(self) -> None:
+        with suppress(OSError, ValueError):
+            self._stream.flush()
 
 
 def _json(stream: TextIO) -> Processor:

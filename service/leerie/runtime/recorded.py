@@ -1,7 +1,8 @@
 """A controller whose every call goes into the journal. It decides nothing, and changes nothing that is decided."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from datetime import timedelta
+from itertools import chain, repeat
 from typing import Literal, cast
 from zoneinfo import ZoneInfo
 
@@ -34,13 +35,15 @@ class Recorded:
         boot: str,
         *,
         clock_known: bool = True,
+        why: Literal["start", "reload"] = "start",
     ) -> None:
-        """All but the first two: what the controller was made of."""
+        """`building` to `clock_known`: what the controller was made of; `why` it was."""
         self._controller = controller
         self._journal = journal
         self._zone = ZoneInfo(building.site.timezone)
         self._config = digest(building)
         self._boot = boot
+        self._made = why
         self._known = Known(clock=clock_known)
         self._memory: dict[str, bytes] | None = dict(memory)
         """What it begins with, until the first instant is known."""
@@ -48,6 +51,7 @@ class Recorded:
         """From when to when it lasts, wall clock µs UTC."""
         self._offset_us: int | None = None
         self._written_ms = 0
+        self._advanced_ms = 0
 
     # ---- the controller's methods ------------------------------------------------------------------------------------
 
@@ -61,6 +65,7 @@ class Recorded:
     def settled(self, now: Now) -> Outcome:
         self._write("settled", now)
         self._known = replace(self._known, online=True)
+        self._advanced_ms = now.steady
         return self._noted(self._controller.settled(now))
 
     def lost(self, now: Now) -> None:
@@ -79,6 +84,7 @@ class Recorded:
     def advance(self, now: Now) -> Outcome:
         if self._matters(now):
             self._write("advance", now)
+        self._advanced_ms = now.steady
         return self._noted(self._controller.advance(now))
 
     def clock_known(self, now: Now) -> Outcome:
@@ -129,7 +135,7 @@ class Recorded:
     def _perhaps_begin(self, now: Now) -> None:
         """Begin a stretch, when it is time for one."""
         if self._memory is not None:
-            self._begin("start", now, self._memory)
+            self._begin(self._made, now, self._memory)
             self._memory = None
             self._offset_us = now.wall - now.steady * 1_000
             return
@@ -141,17 +147,23 @@ class Recorded:
     def _begin(self, why: Why, now: Now, memory: dict[str, bytes]) -> None:
         day = civil.local(self._zone, now.wall).date()
         self._day_us = (civil.moment(self._zone, day, 0), civil.moment(self._zone, day + timedelta(1), 0))
-        what = (self._config, self._boot, __version__, memory, self._known, self._journal.lost)
+        known = replace(self._known, advanced=self._advanced_ms)
+        what = (self._config, self._boot, __version__, memory, known, self._journal.lost)
         self._journal.begin(Stretch(why, now, day.isoformat(), *what))
 
 
-def recording(make: Callable[..., Controller], journal: Journal) -> Callable[..., Controller | Recorded]:
-    """Makes controllers, each of them recorded, if there is a journal."""
+def recording(make: Callable[..., Controller], journal: Journal) -> Callable[..., Controller]:
+    """Makes controllers, each of them recorded if there is a journal. After the first of a run the next one is a
+    reload's.
+    """
 
-    def made(building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True) -> Recorded:
+    def made(building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True) -> Controller:
         controller = make(building, memory, boot, clock_known=clock_known)
-        return Recorded(controller, journal, building, memory, boot, clock_known=clock_known)
+        why = next(whys)
+        recorded = Recorded(controller, journal, building, memory, boot, clock_known=clock_known, why=why)
+        return cast("Controller", recorded)  # it has all of its methods, as a test holds
 
+    whys: Iterator[Literal["start", "reload"]] = chain(["start"], repeat("reload"))
     return made if journal.on else make
 
 

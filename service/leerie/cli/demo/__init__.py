@@ -18,6 +18,7 @@ from leerie.cli.demo.lines import Lines
 from leerie.cli.demo.stage import Stage
 from leerie.config import durations, load
 from leerie.config.building import Building
+from leerie.config.problems import shown
 from leerie.daylight import civil
 from leerie.runtime.broker import EmbeddedBrokerError
 
@@ -136,7 +137,7 @@ def _speed(text: str) -> float:
     except ValueError:
         speed = 0.0
     if not 0 < speed <= FASTEST:
-        raise argparse.ArgumentTypeError(f"{text!r} is no speed; a number above 0, at most {FASTEST}")
+        raise argparse.ArgumentTypeError(f"{shown(text)} is no speed; a number above 0, at most {FASTEST}")
     return speed
 
 

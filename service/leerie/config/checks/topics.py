@@ -49,7 +49,7 @@ def _told(path: Path, lamp: Fixture) -> Iterator[tuple[Path, str]]:
 
 def _is_own(topic: str, root: str) -> bool:
     below = tuple(f"{root}/{level}/" for level in ("room", "memory", "site"))
-    return topic in (f"{root}/service", f"{root}/sky") or topic.startswith(below)
+    return topic in [f"{root}/{level}" for level in ("service", "sky", "canary")] or topic.startswith(below)
 
 
 def _is_said(topic: str, root: str) -> bool:
