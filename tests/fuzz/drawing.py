@@ -6,8 +6,8 @@ from typing import TypeVar
 T = TypeVar("T")
 MOST_EDITS = 24
 MOST_TIMES = 4_000
-MOST_BYTES = 200_000
-"""What is drawn grows no longer: beyond it there is only waiting."""
+MOST_BYTES = 70_000
+"""A little more than is read of any message: beyond it there is only waiting."""
 
 
 class Draw:

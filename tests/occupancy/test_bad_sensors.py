@@ -199,15 +199,15 @@ def test_however_often_it_came_and_went_the_logs_last_word_is_true(last: str) ->
 
 def test_nonsense_a_hundred_times_a_second_is_one_fault_and_a_line_a_minute() -> None:
     cost = settled(house(sensor("eye"), sensor("other")))
-    for _ in range(2 * 60 * 10):
+    for _ in range(60 * 10):
         for _ in range(10):
             cost.say("eye", b"perhaps")
         cost.pass_ms(100)
     assert cost.play.faults() == ["message_refused eye"]
-    assert cost.told("refused") <= 3
+    assert cost.told("refused") == 2
     assert cost.told("faulted") == 1
     assert cost.told("recovered") == 0
-    assert cost.records <= 2 * 60 + 2
+    assert cost.records <= 60 + 2
     cost.say("eye", b"off")
     assert (cost.play.faults(), cost.told("recovered")) == ([], 1)
 

@@ -55,7 +55,7 @@ class Ears:
         kind, _, rest = message.topic.partition("/")
         with self.news:
             self.heard[kind] += 1
-            if kind == "probes":
+            if kind == "probes" and message.payload != b"0":
                 self.probed[rest] = time.monotonic()
             elif kind == "lamps":
                 self.told[rest] = json.loads(message.payload)

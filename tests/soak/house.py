@@ -117,8 +117,10 @@ def draw(chance: Random) -> Word:
 
 
 def _nonsense(chance: Random, n: int) -> Word:
-    topic = chance.choice(("radar/{}", "pir/{}", "door/{}", "button/{}", "leerie/room/room{}/hold", "lamps/nobody{}"))
-    payload = chance.choice((b"\xff\xfe", b"perhaps", b"", b"[" * 2_000, b'{"hold": true, "level": NaN}', b"x" * 50_000))
+    topic = chance.choice(("radar/{}", "pir/{}", "door/{}", "button/{}", "leerie/room/room{}/hold", "nobody/{}"))
+    payload = chance.choice(
+        (b"\xff\xfe", b"perhaps", b"", b"[" * 2_000, b'{"hold": true, "level": NaN}', b"x" * 50_000)
+    )
     return Word(topic.format(n), payload)
 
 

@@ -65,6 +65,11 @@ class Lived(Trial):
         super().reload()
         self.reloads = False
 
+    def broker_acknowledges(self) -> None:
+        super().broker_acknowledges()
+        if self.flying and self.random.random() < 0.1:
+            self.deliver(0, ok=False)
+
     def parts(self, before: Building, after: Building, memory: Mapping[str, bytes]) -> Parting:
         """In the place of `part`."""
         parting = part(before, after, memory)
