@@ -19,7 +19,7 @@ import pytest
 from paho.mqtt.client import Client, MQTTMessage
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from leerie.config.building import Broker, Tls
+from leerie.config.running import Broker, Tls
 
 WITHIN_S = 10.0
 """The bound of every wait: generous, for it is a bound and no expectation."""

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import settings
 
 from brokers import KINDS, Kind, serving
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 
 # A machine that has just been started does not yet believe its clock; what is tested here is something else.
 os.environ["LEERIE_SERVICE__TRUST_CLOCK_AFTER"] = "0s"

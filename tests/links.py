@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from brokers import WITHIN_S
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.runtime.events import Arrived, Event, Linked, Settled
 from leerie.runtime.link import Link
 from leerie.runtime.wake import Wake

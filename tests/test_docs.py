@@ -105,7 +105,7 @@ def _topics() -> Iterator[str]:
             yield re.sub(r"^leerie/room/[^/]*", "leerie/room/ROOM", topic)
     for path in (SERVICE / "runtime").glob("*.py"):
         source = path.read_text(encoding="utf-8")
-        for levels in re.findall(r"self\._topic\(([^)]*)\)", source):
+        for levels in re.findall(r"self\._?topic\(([^)]*)\)", source):
             names = [level.strip().strip('"') if '"' in level else "ROOM" for level in levels.split(",")]
             yield "/".join(["leerie", *names])
         for level in re.findall(r'f"\{[a-z_.]*topics\}/([a-z]+)"', source):

@@ -176,7 +176,10 @@ class Room:
         if self._online:
             self._aim_lamps(aim.targets, cause, force=force)
         else:
-            self._owed = (cause, force or (self._owed is not None and self._owed[1]))  # trial: decided without a connection
+            self._owed = (
+                cause,
+                force or (self._owed is not None and self._owed[1]),
+            )  # trial: decided without a connection
 
     def _glide(self, now: Now, skies: Skies) -> None:
         """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""

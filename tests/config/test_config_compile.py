@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 from small_configs import SITE, WORKSHOP, Build
 
-from leerie.config.building import ClockStart, Match, Meter, SunStart, Tls
+from leerie.config.building import ClockStart, Match, Meter, SunStart
+from leerie.config.running import Tls
 from leerie.config.scenes import Fixed, Follow, Maintain, SunWhite, Value
 
 PRESENT = ("true", "1", "on", "yes", "present", "occupied", "motion", "detected")

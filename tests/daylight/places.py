@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
-from leerie.config.building import Broker, Building, ClockStart, Daylight, DayPart, Feed, Service, Site, SunStart
+from leerie.config.building import Building, ClockStart, Daylight, DayPart, Feed, Site, SunStart
+from leerie.config.running import Broker, Service
 from leerie.daylight.sun import Event
 
 WORKWEEK = (0, 1, 2, 3, 4)

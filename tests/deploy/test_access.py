@@ -17,7 +17,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from brokers import WITHIN_S, Mosquitto, at, free_port, real_part
 from houses import House, workshop
-from leerie.config.building import Tls
+from leerie.config.running import Tls
 from leerie.runtime import dialling, settling
 from leerie.runtime.backoff import Backoff
 from leerie.runtime.events import Linked

@@ -7,21 +7,19 @@ import pytest
 
 from leerie.config.building import (
     Battery,
-    Broker,
     Building,
     Daylight,
     Deed,
     Feed,
-    Journal,
     Match,
     Online,
     Pointer,
     Room,
     Rules,
     Sensor,
-    Service,
     Site,
 )
+from leerie.config.running import Broker, Journal, Service
 from leerie.intake.inputs import Input
 from leerie.intake.intake import Intake
 from leerie.messages import Message

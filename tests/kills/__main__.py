@@ -10,7 +10,7 @@ from random import Random
 
 sys.path.insert(0, str(Path(__file__).parents[1]))  # where pytest finds what tests share
 
-from .lives import MODES, Lives  # noqa: E402 -- it imports what tests share
+from .lives import MODES, Lives
 
 if __name__ == "__main__":
     times = int(sys.argv[1]) if len(sys.argv) > 1 else 200

@@ -16,7 +16,7 @@ import pytest
 
 from brokers import WITHIN_S, Mosquitto, Person, at, free_port
 from houses import Service, workshop
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.messages import Publish
 from leerie.runtime import dialling, settling
 from leerie.runtime import link as link_module

@@ -14,7 +14,7 @@ import pytest
 
 from brokers import Kind, Mosquitto, Person, serving
 from houses import House, workshop
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 
 pytestmark = pytest.mark.broker
 

@@ -13,7 +13,7 @@ import pytest
 from houses import Lines, workshop
 from leerie.config import load
 from leerie.config.building import Building
-from leerie.config.building import Journal as Keeps
+from leerie.config.running import Journal as Keeps
 from leerie.controller import Controller
 from leerie.journal import FILE, FORMAT, JournalError, Reader, Step, Stretch, digest
 from leerie.messages import Message
@@ -354,7 +354,7 @@ def test_what_is_no_journal_is_one_clear_line(tmp_path: Path) -> None:
 
 DYING = """
 import sys
-from leerie.config.building import Journal as Keeps
+from leerie.config.running import Journal as Keeps
 from leerie.journal import Step, Stretch
 from leerie.now import Now
 from leerie.runtime import log

@@ -10,7 +10,7 @@ import msgspec
 import pytest
 
 from brokers import Kind, Mosquitto, Person, at, certificates, real_part, serving
-from leerie.config.building import Broker, Tls
+from leerie.config.running import Broker, Tls
 from leerie.messages import Publish
 from leerie.runtime import settling
 from leerie.runtime.events import (

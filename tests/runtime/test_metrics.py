@@ -14,7 +14,8 @@ from prometheus_client.parser import text_string_to_metric_families
 from brokers import Person, free_port
 from houses import House, workshop
 from leerie.config import load
-from leerie.config.building import Broker, Building
+from leerie.config.building import Building
+from leerie.config.running import Broker
 from leerie.notes import Commanded, Fault, Heard
 from leerie.now import HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.runtime.metrics import Metrics

@@ -37,9 +37,7 @@ def record_of(room: str) -> bytes:
 class Fake(Controller):
     """Answers each message with one outcome of every kind, and keeps what it is told."""
 
-    def __init__(
-        self, building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True
-    ) -> None:
+    def __init__(self, building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True) -> None:
         self.memory_before = dict(memory)
         self.told: list[Any] = []
         self.wakes_at: int | None = None

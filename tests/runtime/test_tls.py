@@ -15,7 +15,7 @@ import pytest
 
 from brokers import WITHIN_S, Mosquitto, at, certificates, real_part
 from houses import Service, workshop
-from leerie.config.building import Broker, Tls
+from leerie.config.running import Broker, Tls
 from leerie.runtime import dialling
 from leerie.runtime.backoff import Backoff
 from leerie.runtime.events import Unreachable

@@ -10,7 +10,7 @@ import pytest
 from brokers import WITHIN_S, at
 from leerie.runtime import daemon, link
 from leerie.runtime.link import Link
-from leerie.runtime.wake import STOP_SIGNALS, Wake
+from leerie.runtime.wake import Wake
 
 
 def awake(wake: Wake) -> bool:
@@ -19,13 +19,14 @@ def awake(wake: Wake) -> bool:
         return bool(selector.select(WITHIN_S))
 
 
-@pytest.mark.parametrize("number", STOP_SIGNALS)
-def test_a_signal_calls_stop_and_wakes_the_sleeper(number: signal.Signals) -> None:
-    wake, stopped = Wake(), threading.Event()
+@pytest.mark.parametrize("number", [signal.SIGTERM, signal.SIGINT, signal.SIGHUP])
+def test_a_signal_calls_who_it_is_for_and_wakes_the_sleeper(number: signal.Signals) -> None:
+    wake, stopped, reloaded = Wake(), threading.Event(), threading.Event()
     before = signal.getsignal(number)
-    with wake.signals(stopped.set):
+    with wake.signals(stopped.set, reloaded.set):
         signal.raise_signal(number)
-        assert stopped.is_set()
+        assert reloaded.is_set() is (number == signal.SIGHUP)
+        assert stopped.is_set() is not reloaded.is_set()
         assert awake(wake)
     assert signal.getsignal(number) is before
     wake.close()

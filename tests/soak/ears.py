@@ -27,7 +27,7 @@ class Ears:
         self.heard: Counter[str] = Counter()
         """Messages by the first level of their topics."""
         self.probed: dict[str, float] = {}
-        """When each probe's lamp was told something, by time.monotonic()."""
+        """When each probe's lamp was last told to be lit, by time.monotonic()."""
         self.listening = threading.Event()
         client = Client(CallbackAPIVersion.VERSION2, protocol=MQTTProtocolVersion.MQTTv311)
         client.max_inflight_messages_set(0)
@@ -55,8 +55,9 @@ class Ears:
         kind, _, rest = message.topic.partition("/")
         with self.news:
             self.heard[kind] += 1
-            if kind == "probes" and message.payload != b"0":
-                self.probed[rest] = time.monotonic()
+            if kind == "probes":
+                if message.payload != b"0":
+                    self.probed[rest] = time.monotonic()
             elif kind == "lamps":
                 self.told[rest] = json.loads(message.payload)
             else:

@@ -3,6 +3,7 @@
 import time
 from collections import Counter
 from collections.abc import Callable, Sequence
+from math import inf
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -87,12 +88,14 @@ class Soak:
         self._broker.kill()
         if self._restarts % 2:
             (self._folder / KEPT).unlink(missing_ok=True)
-        self._probing.clear()
+        self._probing = dict.fromkeys(self._probing, inf)
         self._broker.start()
 
     def _probe(self, n: int) -> None:
-        """Somebody comes into a quiet room."""
-        if self._ears.listening.is_set():
+        """Somebody comes into a quiet room; or leaves it, if the broker went away meanwhile."""
+        if self._probing.pop(n, None) is not None:
+            self._ears.say(Word(f"eye/{n}", "false"))
+        elif self._ears.listening.is_set():
             self._ears.say(Word(f"eye/{n}", "true"))
             self._probing[n] = time.monotonic()
 

@@ -11,7 +11,7 @@ from typing import Any, Literal, cast, get_args
 import pytest
 
 from leerie.config.building import Building
-from leerie.config.building import Journal as Keeps
+from leerie.config.running import Journal as Keeps
 from leerie.controller import Controller
 from leerie.journal import Call, JournalError, Reader, Step, Stretch, is_kept
 from leerie.messages import Outcome, Publish

@@ -5,7 +5,7 @@ import secrets
 import time
 
 from leerie.cli import StopError, configured
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.runtime.connection import Got
 from leerie.runtime.instance import ailment, says_stopped
 from leerie.runtime.visit import NoVisitError, Visit

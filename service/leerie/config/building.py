@@ -13,6 +13,7 @@ import msgspec
 
 from leerie.config.durations import LONGEST_MS
 from leerie.config.payload import Template
+from leerie.config.running import Broker, Service
 from leerie.config.scenes import Scene
 
 Pointer: TypeAlias = tuple[str, ...] | None
@@ -36,55 +37,6 @@ class Site(msgspec.Struct, frozen=True):
     kelvin: int
     bed: str | None = None
     """The day part in which people sleep, for the melanopic estimate."""
-
-
-class Tls(msgspec.Struct, frozen=True):
-    ca: str | None
-    """Path; None: the system's own."""
-    certificate: str | None
-    key: str | None
-
-
-class Broker(msgspec.Struct, frozen=True):
-    host: str
-    port: int
-    protocol: Literal["auto", "5", "3.1.1"]
-    client_id: str
-    username: str | None
-    password: str | None
-    """Never shown; whoever prints a Broker leaves it out."""
-    tls: Tls | None
-    topics: str
-    """Root of leerie's own topics."""
-    keepalive_s: int
-
-    def __repr__(self) -> str:
-        return f"Broker({self.host}:{self.port})"
-
-    def __rich_repr__(self) -> list[tuple[str, object]]:
-        return [("host", self.host), ("port", self.port)]
-
-
-class Journal(msgspec.Struct, frozen=True):
-    """How much of what was heard is kept."""
-
-    days: int
-    """0: nothing."""
-    most_bytes: int
-
-
-class Service(msgspec.Struct, frozen=True):
-    state_dir: str | None
-    journal: Journal
-    """Is in `state_dir`."""
-    metrics: tuple[str, int] | None
-    """Host and port of the scrape page, or None for none."""
-    refresh_ms: int
-    drift_ms: int
-    log: Literal["console", "json"] | None
-    """None: console on a terminal, JSON elsewhere."""
-    trust_clock_after_ms: int
-    """After the machine's start; before that the wall clock is known to be right only if the kernel says so."""
 
 
 class Feed(msgspec.Struct, frozen=True):

@@ -7,7 +7,7 @@ from typing import cast
 from jsonpointer import JsonPointer
 
 from leerie.config import building as out
-from leerie.config import devices, durations, matches, models, scenes, starts
+from leerie.config import devices, durations, matches, models, running, scenes, starts
 from leerie.config.payload import parse
 from leerie.config.values import address, days_off
 from leerie.now import HOUR_MS, MINUTE_MS, SECOND_MS
@@ -56,16 +56,16 @@ def _site(site: models.Site) -> out.Site:
     )
 
 
-def _broker(broker: models.Broker, password: str | None, folder: Path) -> out.Broker:
+def _broker(broker: models.Broker, password: str | None, folder: Path) -> running.Broker:
     tls = broker.tls
-    return out.Broker(
+    return running.Broker(
         host=broker.host,
         port=broker.port or (8883 if tls else 1883),
         protocol=broker.protocol,
         client_id=broker.client_id,
         username=broker.username,
         password=password,
-        tls=out.Tls(*(_file(folder, name) for name in (tls.ca, tls.certificate, tls.key))) if tls else None,
+        tls=running.Tls(*(_file(folder, name) for name in (tls.ca, tls.certificate, tls.key))) if tls else None,
         topics=broker.topics,
         keepalive_s=ms(broker.keepalive) // SECOND_MS,
     )
@@ -75,10 +75,10 @@ def _file(folder: Path, name: str | None) -> str | None:
     return None if name is None else str(folder / name)
 
 
-def _service(service: models.Service, folder: Path) -> out.Service:
-    return out.Service(
+def _service(service: models.Service, folder: Path) -> running.Service:
+    return running.Service(
         state_dir=_file(folder, service.state_dir),
-        journal=out.Journal(service.journal.days, service.journal.megabytes * 1_000_000),
+        journal=running.Journal(service.journal.days, service.journal.megabytes * 1_000_000),
         metrics=address(service.metrics) if service.metrics else None,
         refresh_ms=ms(service.refresh),
         drift_ms=ms(service.drift),

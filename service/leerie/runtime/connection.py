@@ -21,7 +21,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.runtime.tls import papers
 from leerie.runtime.why import DIAL_S, closed, told, turned
 

@@ -3,7 +3,7 @@
 import threading
 from collections.abc import Callable
 
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.runtime.connection import Connection, Got
 from leerie.runtime.visit import NoVisitError, Visit
 from leerie.runtime.why import not_dialled

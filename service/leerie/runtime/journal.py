@@ -11,7 +11,7 @@ from collections import deque
 from types import TracebackType
 from typing import Literal, Self
 
-from leerie.config import building
+from leerie.config import running
 from leerie.journal import Entry, Noted, Step, Stretch
 from leerie.messages import Message
 from leerie.runtime.journal_file import JournalFile
@@ -35,7 +35,7 @@ want of room is never all there is."""
 class Journal:
     """`put` and `wants_stretch` belong to the deciding thread."""
 
-    def __init__(self, folder: str | None, keeps: building.Journal, log: Log) -> None:
+    def __init__(self, folder: str | None, keeps: running.Journal, log: Log) -> None:
         """`folder` None, or a journal that keeps no day: nothing is written."""
         self._folder = folder if keeps.days else None
         self._keeps = keeps

@@ -9,7 +9,7 @@ import time
 from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import partial
 
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.messages import Message, Publish
 from leerie.runtime.backoff import Backoff
 from leerie.runtime.client_id import ClientId

@@ -2,7 +2,7 @@
 
 import ssl
 
-from leerie.config.building import Tls
+from leerie.config.running import Tls
 from leerie.runtime.why import words
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from types import TracebackType
 from typing import Self
 
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 from leerie.runtime.connection import Connection, Gone, Granted, Turned, Welcome, Word, versions
 from leerie.runtime.why import not_dialled
 

@@ -5,7 +5,7 @@ import ssl
 from paho.mqtt.properties import Properties
 from paho.mqtt.reasoncodes import ReasonCode
 
-from leerie.config.building import Broker
+from leerie.config.running import Broker
 
 DIAL_S = 5.0
 """How long a host may take to answer, and again for TLS."""
