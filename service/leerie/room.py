@@ -179,7 +179,7 @@ class Room:
             self._owed = (
                 cause,
                 force or (self._owed is not None and self._owed[1]),
-            )  # trial: decided without a connection
+            )  # trial: decided offline
 
     def _glide(self, now: Now, skies: Skies) -> None:
         """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""

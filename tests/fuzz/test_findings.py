@@ -17,8 +17,11 @@ from leerie.runtime import log
 from leerie.runtime.metrics import Metrics
 from leerie.runtime.telling import Teller
 
+from .forging import goes_on, lived
+from .grammars import is_config
 from .house import SMALL, START, Walk, building
-from .targets import STRANGE_TOPICS, can_be_told, goes_on, is_config, lived
+from .messages import STRANGE_TOPICS
+from .told import can_be_told
 
 LATER = Now(START.steady + HOUR_MS, START.wall + HOUR_MS * 1_000)
 """When the lived records are taken up again."""

@@ -27,9 +27,9 @@ if __name__ == "__main__":
         moments += lives.moments
         violations += [f"{mode}: {line}" for line in ledger.violations]
         print(
-            f"{mode:<7} {lives.moments.total():>4} kills; longest until settled {lives.longest_s:.1f} s; "
-            f"{ledger.commands} commands; {ledger.ends} ends at their instant, heard at most {ledger.latest_s:.1f} s "
-            f"later; {ledger.unwritten} moves lost that were younger than a second; {len(ledger.violations)} violations",
+            f"{mode}: {lives.moments.total()} kills, longest until settled {lives.longest_s:.1f} s, "
+            f"{ledger.commands} commands; {ledger.ends} holds and graces ended by themselves, as announced; "
+            f"{ledger.unwritten} moves younger than a second lost; {len(ledger.violations)} violations",
             flush=True,
         )
     print("killed after:", ", ".join(f"{moment} {count}" for moment, count in moments.most_common()))

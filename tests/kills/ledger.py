@@ -1,4 +1,4 @@
-"""All that the broker was heard to say of rooms and lamps, through every life of the daemon, and what is wrong in it."""
+"""All that the broker was heard to say of rooms and lamps, through every life of the daemon; and what was wrong."""
 
 import threading
 import time
@@ -14,6 +14,9 @@ from .standing import ROUNDED_S, Standing
 
 CHATTER_S = 1.0
 """A move of occupancy is written down at most once in so long; what was published of it may be newer."""
+
+
+NOTHING_SAID = (0.0, 0, None)
 
 
 class Entry(NamedTuple):
@@ -39,8 +42,6 @@ class Ledger:
         """How often the broker said that the daemon is gone."""
         self.ends = 0
         """Holds and graces that ended by themselves, each at the instant that was announced first."""
-        self.latest_s = 0.0
-        """The longest that one of them was heard after that instant, of those that ended with the daemon alive."""
         self.commands = 0
         self.entries: dict[str, list[Entry]] = defaultdict(list)
         self.killed: dict[int, float] = {}
@@ -52,7 +53,7 @@ class Ledger:
         self.on_news: Callable[[Heard], None] = lambda _: None
         self.news = threading.Condition()
         self._late_s = late_s
-        self._said: dict[str, tuple[float, int, Saying]] = {}
+        self._said: dict[str, tuple[float, int, Saying | None]] = {}
         """The last thing said to each room, when, and in which life."""
         self._over: dict[str, float] = {}
         """When something that may end a hold was last said to a room."""
@@ -155,11 +156,9 @@ class Ledger:
 
     def _candidates(self, room: str, base: Entry, now: float) -> Iterator[Standing]:
         yield from self._in_time(room, base.standing, now)
-        if room in self._said:
-            at, life, saying = self._said[room]
-            for made in (
-                standing.after(room, base.standing, saying, at, self.beneath[room]) if life == base.life else ()
-            ):
+        at, life, saying = self._said.get(room, NOTHING_SAID)
+        if saying is not None and life == base.life:
+            for made in standing.after(room, base.standing, saying, at, self.beneath[room]):
                 yield from self._in_time(room, made, now)
 
     def _in_time(self, room: str, stands: Standing, now: float) -> Iterator[Standing]:
@@ -184,7 +183,6 @@ class Ledger:
         if self._ended_by_itself(room, before.standing, stands, announced):
             self.ends += 1
             late_s = now - until - ROUNDED_S if before.life == self.life else 0.0
-            self.latest_s = max(self.latest_s, late_s)
             if now < until or late_s > self._late_s:
                 self.wrong(f"{room}: its end was to be {until:.0f}, and was heard at {now:.1f}")
             if stands.occupancy == "vacant" and abs(stands.since - until) > ROUNDED_S:

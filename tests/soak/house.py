@@ -5,7 +5,7 @@ from random import Random
 from typing import NamedTuple
 
 ROOMS = 50
-PROBES = 4
+PROBES = 10
 """Quiet rooms beside them, by whose lamps it is measured how long a presence takes to become a command."""
 GRACE_S = 8
 HEAD = """

@@ -31,6 +31,8 @@ class Soak:
         self.samples: list[Sample] = []
         self.delays_s: list[tuple[float, float]] = []
         """When, since the start of the fire, and how long after a presence a lamp was told."""
+        self.unanswered = 0
+        """Presences after which no lamp was told anything for `PROBES` seconds, though the broker was there."""
         self.sent: Counter[str] = Counter()
         self._folder = folder
         self._chance = chance
@@ -92,8 +94,10 @@ class Soak:
         self._broker.start()
 
     def _probe(self, n: int) -> None:
-        """Somebody comes into a quiet room; or leaves it, if the broker went away meanwhile."""
-        if self._probing.pop(n, None) is not None:
+        """Somebody comes into a quiet room; or leaves it, if no light came of it."""
+        began = self._probing.pop(n, None)
+        if began is not None:
+            self.unanswered += began < inf
             self._ears.say(Word(f"eye/{n}", "false"))
         elif self._ears.listening.is_set():
             self._ears.say(Word(f"eye/{n}", "true"))
@@ -113,8 +117,9 @@ class Soak:
     def _peace(self) -> None:
         ears = self._ears
         assert ears.listening.wait(WITHIN_S), "the broker does not come back"
+        self._catch_up()
         with ears.news:
-            ears.news.wait_for(lambda: False, 2.0)  # what is said twice within half a second counts once
+            ears.news.wait_for(lambda: False, 1.0)  # what is said twice within half a second counts once
         for words, state in ((arrival(), "occupied"), (leaving(), "vacant")):
             for word in words:
                 ears.say(word)
@@ -124,6 +129,14 @@ class Soak:
         if self._service.process.poll() is not None:
             self.wrong.append(f"the daemon ended with code {self._service.process.returncode}")
         self.wrong += [f"logged: {line}" for line in self._service.log.other if "Traceback" in line]
+
+    def _catch_up(self) -> None:
+        """Wait until all that was fired has been heard: whoever is far behind would lose what a full queue drops."""
+        ears, began = self._ears, time.monotonic()
+        while ears.probed.get("0", 0.0) < began and time.monotonic() < began + SETTLES_S:
+            ears.say(Word("leerie/room/probe0/ask", "light"))
+            with ears.news:
+                ears.news.wait_for(lambda: ears.probed.get("0", 0.0) >= began, WITHIN_S)
 
     def _amiss(self, wanted: str) -> list[str]:
         """Everything that is not as it should be once everybody has come, or gone."""
@@ -167,7 +180,7 @@ class Soak:
     def _counted(self, counts: dict[str, float]) -> str:
         names = ("messages_received", "messages_refused", "commands_sent", "commands_coalesced", "broker_reconnects")
         told = ", ".join(f"{name.replace('_', ' ')} {counts[f'leerie_{name}_total']:.0f}" for name in names)
-        return f"sent {self.sent.total()}, {told}"
+        return f"sent {self.sent.total()}, {told}, presences unanswered for {PROBES} s {self.unanswered}"
 
 
 def _fits(told: Any, light: Any) -> bool:

@@ -153,9 +153,8 @@ class Turn:
             self._keep(said.sensor, now)
         else:
             # This part of the day does not listen to it; what it said must not keep light later either.
-            self.put(
-                said.sensor, sensors.end_presence(self.occupancy.sensors[said.sensor], "part", now)
-            )  # trial: not heard in this part
+            sensed = self.occupancy.sensors[said.sensor]  # trial: not heard in this part
+            self.put(said.sensor, sensors.end_presence(sensed, "part", now))
 
     def _keep(self, sensor: str, now: Now) -> None:
         past = self.occupancy.past
