@@ -8,7 +8,7 @@ from types import TracebackType
 from typing import Self
 
 from leerie.config.running import Broker
-from leerie.runtime.connection import Connection, Gone, Granted, Turned, Welcome, Word, versions
+from leerie.runtime.connection import Connection, Gone, Got, Granted, Turned, Welcome, Word, versions
 from leerie.runtime.why import not_dialled
 
 ANSWER_S = 5.0
@@ -26,6 +26,7 @@ class Visit:
         self._broker = broker
         self._client_id = client_id
         self._early: deque[Word] = deque()
+        self._wanted: Sequence[str] = ()
         self._connection: Connection
 
     def __enter__(self) -> Self:
@@ -46,13 +47,14 @@ class Visit:
     ) -> None:
         self._connection.goodbye()
 
-    def subscribe(self, filters: Sequence[str]) -> None:
+    def subscribe(self, topics: Sequence[str]) -> None:
         """Subscribe, and wait until that is granted. Raises NoVisitError."""
-        mid = self._connection.subscribe(filters)
+        self._wanted = topics
+        mid = self._connection.subscribe(topics)
         heard: list[Word] = []
         for word in self.words(ANSWER_S):
             if isinstance(word, Granted) and word.mid == mid:
-                refused = [name for name, ok in zip(filters, word.granted, strict=False) if not ok]
+                refused = [name for name, ok in zip(topics, word.granted, strict=False) if not ok]
                 if refused:
                     raise NoVisitError(f"it does not serve {', '.join(refused)}")
                 self._early.extend(heard)
@@ -79,7 +81,9 @@ class Visit:
             if isinstance(word, Gone):
                 raise NoVisitError(word.why)
             self._connection.acknowledge(getattr(word, "receipt", 0))
-            yield word
+            # amqtt sends a new client all that it has kept, asked for or not.
+            if not isinstance(word, Got) or word.topic in self._wanted:
+                yield word
 
     def _dial(self) -> Welcome | Turned:
         try:
