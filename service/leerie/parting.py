@@ -8,6 +8,9 @@ from leerie import record as records
 from leerie.config.building import Building, Fixture
 from leerie.fixtures.lamp import Lamp
 
+PARTING_EXPIRY_S = 60
+"""A lamp that the broker cannot reach for longer is not told off any more: somebody else may have it by then."""
+
 
 class Parting(msgspec.Struct, frozen=True):
     """What is to be cleared away."""

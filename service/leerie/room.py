@@ -104,6 +104,13 @@ class Room:
             self._aim_lamps(aim.targets, cause, force=force, gliding=owed is None)
         self._tell(now)
 
+    def resumed(self, now: Now, done: int, skies: Skies) -> None:
+        """Go on in the midst of a connection, telling nobody. `done`: steady ms; until then, refreshes are."""
+        self._online = True
+        self._outlet.resumed(done)
+        self._work_out(now, skies)
+        self.aiming.foresee(self._outlet.slots, self._occupancy, self._course.holding, now, skies)
+
     def lost(self) -> None:
         """The connection is gone."""
         self._online = False

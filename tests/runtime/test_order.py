@@ -91,7 +91,9 @@ class Fake(Controller):
 
 @pytest.fixture
 def house(kind: Kind, tmp_path: Path, broker: Any) -> Iterator[House]:
-    config = workshop(tmp_path, broker.port, f'protocol = "{kind.protocol}"', f'state_dir = "{tmp_path}/state"')
+    config = workshop(
+        tmp_path, broker.port, f'protocol = "{kind.protocol}"', f'state_dir = "{tmp_path}/state"\njournal.days = 0'
+    )
     with House(config, make=Fake) as running:
         yield running
 
@@ -162,14 +164,14 @@ def test_what_was_kept_comes_between_linked_and_settled(tmp_path: Path) -> None:
 
 def test_a_record_comes_back_from_the_folder_alone_and_from_the_broker_alone(tmp_path: Path) -> None:
     with Mosquitto(tmp_path) as mosquitto:
-        config = workshop(tmp_path, mosquitto.port, service=f'state_dir = "{tmp_path}/state"')
+        config = workshop(tmp_path, mosquitto.port, service=f'state_dir = "{tmp_path}/state"\njournal.days = 0')
         with Person(mosquitto.port, "leerie/memory/+", "leerie/service") as person, House(config, make=Fake) as house:
             assert controller(house).memory_before == {}
             assert person.hears("leerie/memory/workshop").payload == record_of("workshop")
         with House(workshop(tmp_path, mosquitto.port), make=Fake) as house:
             assert controller(house).memory_before == {"workshop": record_of("workshop")}, "the broker alone"
     with Mosquitto(tmp_path) as empty:
-        config = workshop(tmp_path, empty.port, service=f'state_dir = "{tmp_path}/state"')
+        config = workshop(tmp_path, empty.port, service=f'state_dir = "{tmp_path}/state"\njournal.days = 0')
         with House(config, make=Fake) as house:
             assert controller(house).memory_before == {"workshop": record_of("workshop")}, "the folder alone"
 

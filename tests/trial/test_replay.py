@@ -17,8 +17,8 @@ from leerie.journal import Call, JournalError, Reader, Step, Stretch, is_kept
 from leerie.messages import Outcome, Publish
 from leerie.notes import Note
 from leerie.now import SECOND_MS, Now
-from leerie.parting import Parting, part
-from leerie.rehearsal.replay import PARTING_EXPIRY_S, Played, replay
+from leerie.parting import PARTING_EXPIRY_S, Parting, part
+from leerie.rehearsal.replay import Played, replay
 from leerie.runtime import journal as journals
 from leerie.runtime import log
 from leerie.runtime.journal import Journal

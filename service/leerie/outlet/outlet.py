@@ -96,6 +96,10 @@ class Outlet:
         self._repeats = (first, *(first + later for later in REPEATS_MS))
         self._refreshed = now_ms
 
+    def resumed(self, done_ms: int) -> None:
+        """Go on where refreshes are done up to that steady ms."""
+        self._refreshed = done_ms
+
     def disconnected(self) -> None:
         self._repeats = ()
 

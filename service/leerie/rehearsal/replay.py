@@ -10,10 +10,7 @@ from leerie.daylight.outdoors import Skies
 from leerie.journal import JournalError, Step, Stretch, digest
 from leerie.messages import Message, Outcome, Publish
 from leerie.now import Now
-from leerie.parting import part
-
-PARTING_EXPIRY_S = 60
-"""As the daemon gives it to what it tells lamps that it leaves."""
+from leerie.parting import PARTING_EXPIRY_S, part
 
 
 class Played(msgspec.Struct, frozen=True):
@@ -22,8 +19,8 @@ class Played(msgspec.Struct, frozen=True):
     entry: Stretch | Step
     outcome: Outcome
     exact: bool
-    """What is commanded here is what was commanded then. Not so after a beginning from records in the midst of a run:
-    there lamps are told again, as after a restart at that moment, and keep their pace from then on.
+    """What is commanded here is surely what was commanded then. After a beginning from records in the midst of a run it
+    is, too, but for what no record has: commands in flight, repeats after a connection that had just come about.
     """
     apart: tuple[str, ...] = ()
     """With a stretch that is played through: rooms whose record is not the one written then."""
@@ -58,10 +55,14 @@ class _Resumed(Controller):
         super().__init__(building, stretch.memory, stretch.boot, clock_known=stretch.known.clock)
         self._skies = Skies(building, stretch.known.outdoors)
 
-    def resume(self, stretch: Stretch) -> Outcome:
+    def resume(self, stretch: Stretch) -> None:
         """Be where the run was."""
         self.linked(stretch.now)
-        return self.settled(stretch.now) if stretch.known.online else Outcome()
+        if stretch.known.online:
+            self._online = True
+            for room in self._rooms.values():
+                room.resumed(stretch.now, stretch.known.advanced, self._skies)
+            self._requeue(self._rooms)
 
 
 class _Player:
@@ -76,10 +77,8 @@ class _Player:
     def begin(self, stretch: Stretch, before: "_Player | None") -> Played:
         """`before`: who hands over in a reload. A new controller's first steps tell how it went on."""
         if not self._exact:
-            outcome = self._controller.resume(stretch)
-            self._take(outcome, stretch.now)
-        else:
-            outcome = before.leave(self._building, stretch) if before is not None else Outcome()
+            self._controller.resume(stretch)
+        outcome = before.leave(self._building, stretch) if before is not None else Outcome()
         return Played(stretch, outcome, self._exact)
 
     def play(self, step: Step) -> Played:

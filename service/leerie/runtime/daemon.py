@@ -6,8 +6,6 @@ from collections.abc import Iterable, Mapping
 from contextlib import ExitStack
 from zoneinfo import ZoneInfo
 
-from msgspec import structs
-
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Message
@@ -29,11 +27,13 @@ from leerie.runtime.events import (
 )
 from leerie.runtime.herald import Herald
 from leerie.runtime.instance import FAREWELL, Instance, says_stopped
+from leerie.runtime.journal import Journal
 from leerie.runtime.keeper import Keeper
 from leerie.runtime.link import CAP_S, Link
 from leerie.runtime.log import Log
 from leerie.runtime.metrics import Metrics
 from leerie.runtime.pulse import Pulse
+from leerie.runtime.recorded import recording
 from leerie.runtime.reload import Read, ReloadError, difference, read_anew
 from leerie.runtime.wake import Wake
 
@@ -68,9 +68,11 @@ class Daemon:
             displaces=self._instance.displaced_by,
         )
         self._keeper = Keeper(building.service.state_dir, log)
+        self._journal = Journal(building.service.state_dir, building.service.journal, log)
         self._metrics = Metrics(building, self._clock.now)
         self._herald = Herald(self._link, self._keeper, self._metrics, building.broker.topics)
         self._topic = self._herald.topic
+        make = recording(make, self._journal)
         self._deciding = Deciding(building, log, self._clock, make, self._link, self._herald, self._metrics)
         self._linked_before = False
         self._denied: list[str] = []
@@ -95,6 +97,7 @@ class Daemon:
         with ExitStack() as stack:
             stack.callback(self._wake.close)
             stack.enter_context(self._keeper)
+            stack.enter_context(self._journal)
             stack.enter_context(
                 page.serving(self._building.service.metrics, self._metrics.registry, self._pulse, self._log)
             )
@@ -180,7 +183,9 @@ class Daemon:
         changes = difference(self._deciding.building, building)
         self._deciding.take_over(building)
         self._metrics.reloaded(ok=True)
-        self._log.tell("reloaded", rooms=len(building.rooms), **structs.asdict(changes))
+        self._log.tell(
+            "reloaded", rooms=len(building.rooms), new=changes.new, gone=changes.gone, changed=changes.changed
+        )
 
     # ---- the link comes and goes -------------------------------------------------------------------------------------
 

@@ -11,7 +11,7 @@ from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Outcome, Publish
 from leerie.now import SECOND_MS, Now
-from leerie.parting import part
+from leerie.parting import PARTING_EXPIRY_S, part
 from leerie.runtime.clock import Clock
 from leerie.runtime.events import Arrived
 from leerie.runtime.herald import Herald
@@ -19,8 +19,6 @@ from leerie.runtime.link import Link
 from leerie.runtime.log import Log
 from leerie.runtime.metrics import Metrics
 from leerie.runtime.telling import Teller
-
-PARTING_EXPIRY_S = 60
 
 MakeController = Callable[..., Controller]
 
