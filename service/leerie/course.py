@@ -3,6 +3,8 @@
 from math import inf
 from typing import Literal
 
+from msgspec.structs import replace
+
 from leerie.config.building import Room
 from leerie.daylight.calendar import Calendar, Holding
 from leerie.now import DAY_MS, Now
@@ -12,6 +14,8 @@ from leerie.targets.scenes import by_light
 
 LATE_PARTS_MS = 2 * DAY_MS
 """Day parts that began longer ago than this are not lived through one by one."""
+AT_ONCE = 0
+"""The `next` of a holding after which the calendar is asked at the next look, whatever the clock says then."""
 MOST_STEPS = 10_000
 """No room has so many timers that one step could need more; a loop that does is a bug, and stops."""
 
@@ -27,18 +31,20 @@ class Course:
         """The wall time for which the calendar was last asked."""
         self._known: tuple[str | None, int | None] | None = None
         """While the wall clock is not known to be right: the day part known last, and when it began."""
+        self._anew = False
+        """The part that holds is to be taken up even if it is the one before."""
 
     @classmethod
     def resumed(
         cls, calendar: Calendar, parts: tuple[str, ...], wall: int, known: tuple[str | None, int | None]
     ) -> "Course":
-        """Go on from the day part that was known at `wall`; where the config says another one now, that begins at
-        once.
+        """Go on from the day part that was known at `wall`; where the calendar says another one, that begins at the
+        next look.
         """
         course = cls(calendar, parts, wall)
         holding = course.holding
         part, began = known
-        next_ = holding.next if (holding.part, holding.began) == known else wall
+        next_ = holding.next if (holding.part, holding.began) == known else AT_ONCE
         course.holding = Holding(part, began, next_, holding.earlier, holding.before)
         return course
 
@@ -58,7 +64,13 @@ class Course:
         """From now on the wall clock is right: what holds by it begins at the next look."""
         if self._known is not None:
             part, began = self._known
-            self.holding, self._known = Holding(part, began, 0), None  # trial: the clock found right
+            self.holding, self._known = Holding(part, began, AT_ONCE), None  # trial: the clock found right
+            self._anew = True
+
+    def clock_stepped(self) -> None:
+        """The wall clock was set: what begins next lies elsewhere, and may have begun already."""
+        if self._known is None:
+            self.holding = replace(self.holding, next=AT_ONCE)
 
     @property
     def remembered(self) -> tuple[str | None, int | None]:
@@ -99,8 +111,9 @@ class Course:
         before = self.holding
         self.holding = holding = self._calendar.holding(self._parts, wall)
         self._asked = wall
-        if (holding.part, holding.began) == (before.part, before.began) and before.next != 0:
+        if (holding.part, holding.began) == (before.part, before.began) and not self._anew:
             return
+        self._anew = False
         turn.part_begins(holding.part, at)
         turn.cause = "part"
         if holding.began is not None and (before.began is None or holding.began > before.began):

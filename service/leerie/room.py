@@ -77,6 +77,7 @@ class Room:
         self._face.speak = self._face.speak or speak
         if speak:
             self.aiming.clock_steps(now)
+            self._course.clock_stepped()
         self._conclude(self._catch_up(now), now, skies)
 
     def clock_known(self, now: Now, skies: Skies) -> None:

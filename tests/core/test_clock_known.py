@@ -127,3 +127,16 @@ def test_a_hold_until_the_next_day_part_ends_when_one_has_begun_and_not_before()
 def test_told_twice_it_is_no_news() -> None:
     walker = Walker(BUILDING)
     assert walker.controller.clock_known(walker.now).rooms == ()
+
+
+def test_a_clock_that_is_set_back_before_the_first_look_is_looked_at_anew() -> None:
+    """What was to begin at once after a restart must not wait until that hour comes again."""
+    day = Walker(BUILDING, now=instant("2026-03-02T12:00:00+00:00"))
+    doubtful = Doubtful(day.controller.handover(day.now), instant("2026-03-03T08:00:01+00:00", 1_000))
+    memory = doubtful.controller.handover(doubtful.now)
+    restarted = Controller(BUILDING, memory, "a third boot")
+    restarted.linked(instant("2026-03-03T08:00:02+00:00", 1_000))
+    set_back = instant("2026-03-02T23:30:00+00:00", 1_500)
+    restarted.advance(set_back)
+    [view] = restarted.settled(set_back).rooms
+    assert view.part == "night"
