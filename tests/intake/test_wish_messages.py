@@ -118,7 +118,7 @@ def test_a_hold_is_taken(take, payload: str, wish: HoldWish) -> None:
 def test_a_hold_is_refused_whole(take, payload: bytes | str, reason: str) -> None:
     refused = take(HOLD, payload)
     assert isinstance(refused, Refused)
-    assert (refused.source, refused.reason, refused.rooms) == ("workshop", reason, ("workshop",))
+    assert (refused.source, refused.reason, refused.rooms) == ("workshop/hold", reason, ("workshop",))
 
 
 def test_a_key_within_a_text_is_no_second_key(take) -> None:
@@ -202,13 +202,13 @@ def test_clearing_a_retained_event_says_nothing(take, topic: str) -> None:
 
 
 def test_refusals_say_what_is_allowed(take) -> None:
-    assert take(HOLD, "Begin").text == 'workshop: "Begin"; allowed: start, end, toggle, {"hold": true, …}'
-    assert take(HOLD, json.dumps({"hold": True, "level": 7})).text == "workshop: level 7; allowed: 0 to 1"
+    assert take(HOLD, "Begin").text == 'workshop/hold: "Begin"; allowed: start, end, toggle, {"hold": true, …}'
+    assert take(HOLD, json.dumps({"hold": True, "level": 7})).text == "workshop/hold: level 7; allowed: 0 to 1"
     assert take(HOLD, json.dumps({"hold": True, "hue": 7})).text == (
-        'workshop: unknown key "hue"; allowed: hold, for, level, kelvin'
+        'workshop/hold: unknown key "hue"; allowed: hold, for, level, kelvin'
     )
     assert take(HOLD, json.dumps({"hold": True, "for": "later"})).text == (
-        'workshop: for "later"; allowed: a duration such as "90m" (at most 3650d), vacant, day_part, ever'
+        'workshop/hold: for "later"; allowed: a duration such as "90m" (at most 3650d), vacant, day_part, ever'
     )
 
 

@@ -25,13 +25,15 @@ if __name__ == "__main__":
             lives.run(times * (place + 1) // 3 - times * place // 3)
         ledger = lives.ledger
         moments += lives.moments
-        violations += [f"{mode}: {line}" for line in ledger.violations]
+        violations += ledger.violations
         print(
             f"{mode}: {lives.moments.total()} kills, longest until settled {lives.longest_s:.1f} s, "
             f"{ledger.commands} commands; {ledger.ends} holds and graces ended by themselves, as announced; "
             f"{ledger.unwritten} moves younger than a second lost; {len(ledger.violations)} violations",
+            *ledger.violations,
+            sep="\n    ",
             flush=True,
         )
     print("killed after:", ", ".join(f"{moment} {count}" for moment, count in moments.most_common()))
     print(f"seed {seed}: {moments.total()} kills in {time.monotonic() - began:.0f} s, {len(violations)} violations")
-    sys.exit("\n".join(violations) or 0)
+    sys.exit(bool(violations))

@@ -57,6 +57,8 @@ class Ledger:
         """The last thing said to each room, when, and in which life."""
         self._over: dict[str, float] = {}
         """When something that may end a hold was last said to a room."""
+        self._doubtful: dict[str, list[Standing]] = {}
+        """Rooms of which nobody knows whether what was said last has reached them, and how they stand if it has."""
         self._announced: dict[str, Announced] = {}
         """The end now under way in each room, as it was announced first."""
 
@@ -66,6 +68,7 @@ class Ledger:
             self._said[saying.room] = (time.time(), self.life, saying)
             if saying.takes_over:
                 self._over[saying.room] = time.time()
+                self._doubtful[saying.room] = self._made_by_saying(saying.room)
 
     def hear(self, heard: Heard) -> None:
         """Something came from the broker."""
@@ -89,7 +92,8 @@ class Ledger:
     def until(self, wanted: Callable[[], bool], what: str) -> None:
         """Wait until that holds. Raises AssertionError."""
         with self.news:
-            assert self.news.wait_for(wanted, WITHIN_S), f"within {WITHIN_S:.0f} s no {what}"
+            stood = self.news.wait_for(wanted, WITHIN_S)
+            assert stood, f"within {WITHIN_S:.0f} s no {what}; last heard: {[*self.entries.items()]}"
 
     def settled(self) -> bool:
         """Every room has been heard of in this life."""
@@ -106,7 +110,7 @@ class Ledger:
         if not entries or not (stands := entries[-1].standing).hands_off:
             return
         ended = stands.until is not None and now >= stands.until
-        if not ended and self._over.get(room, 0.0) < entries[-1].at:
+        if not ended and room not in self._doubtful:
             self.wrong(f"{room}: {heard.payload!r} in a hands-off hold: {stands}")
 
     def _take(self, room: str, stands: Standing, now: float) -> None:
@@ -116,6 +120,10 @@ class Ledger:
             if before.life < self.life and not self._goes_on(room, stands, now):
                 self._announced.pop(room, None)
             self._look_at_end(room, before, stands, now)
+            if before.life < self.life or any(
+                standing.same(one, stands, ROUNDED_S) for one in self._doubtful.get(room, ())
+            ):
+                self._doubtful.pop(room, None)
         entries.append(Entry(now, self.life, stands))
         del entries[:-50]
         if stands.hold is None:
@@ -161,11 +169,20 @@ class Ledger:
             for made in standing.after(room, base.standing, saying, at, self.beneath[room]):
                 yield from self._in_time(room, made, now)
 
+    def _made_by_saying(self, room: str) -> list[Standing]:
+        """How a room stands if what was just said reaches it."""
+        at, _, saying = self._said.get(room, NOTHING_SAID)
+        entries = self.entries[room]
+        if saying is None or not entries:
+            return []
+        return [*standing.after(room, entries[-1].standing, saying, at, self.beneath[room])]
+
     def _in_time(self, room: str, stands: Standing, now: float) -> Iterator[Standing]:
         if stands.until is None or now <= stands.until + ROUNDED_S:
             yield stands
-        if stands.until is not None and now >= stands.until and (then := standing.later(stands, self.beneath[room])):
-            yield then
+        ended = standing.ended(stands, self.beneath[room], now)
+        if ended is not None:
+            yield ended
 
     def _look_at_end(self, room: str, before: Entry, stands: Standing, now: float) -> None:
         """What runs towards an end keeps it; and it ends then."""
@@ -174,11 +191,10 @@ class Ledger:
             return
         until = announced.until
         if stands.until is not None and abs(stands.since - announced.since) <= ROUNDED_S:
-            if self._over.get(room, 0.0) > announced.at:
-                del self._announced[room]
-            elif abs(stands.until - until) > ROUNDED_S:
+            if abs(stands.until - until) <= ROUNDED_S:
+                return
+            if self._over.get(room, 0.0) < announced.at:
                 self.wrong(f"{room}: its end moved from {until:.0f} to {stands.until:.0f}")
-            return
         del self._announced[room]
         if self._ended_by_itself(room, before.standing, stands, announced):
             self.ends += 1

@@ -1,8 +1,6 @@
 """The driver: one life of the daemon after another, each ended by a kill the moment something has happened."""
 
-import os
 import shutil
-import signal
 import time
 from collections import Counter
 from collections.abc import Callable
@@ -58,11 +56,14 @@ class Lives:
         with Mosquitto(self._folder) as self._broker:
             self._config = config(self._folder, self._broker.port, keeps=self._mode != "broker")
             self._listen()
-            self._first_life()
-            for _ in range(times):
-                self._live(self._chance.choice(MOMENTS))
-            self._last_life()
-            self._person.__exit__(None, None, None)
+            try:
+                self._first_life()
+                for _ in range(times):
+                    self._live(self._chance.choice(MOMENTS))
+                self._last_life()
+            finally:
+                self._service.__exit__(None, None, None)
+                self._person.__exit__(None, None, None)
 
     # ---- lives -------------------------------------------------------------------------------------------------------
 
@@ -129,8 +130,8 @@ class Lives:
             self.longest_s = max(self.longest_s, time.monotonic() - began)
 
     def _kill(self) -> None:
-        self.ledger.killed[self.ledger.life] = time.time()
-        os.kill(self._service.process.pid, signal.SIGKILL)
+        self.ledger.killed.setdefault(self.ledger.life, time.time())
+        self._service.process.kill()
 
     def _end(self) -> None:
         """Kill it if it still lives, and hear all that the broker had of it."""
@@ -174,7 +175,12 @@ class Lives:
         before, beneath, at = self.ledger.last(room), self.ledger.beneath[room], time.time()
         made = tuple(standing.after(room, before, saying, at, beneath))
         self._say(saying)
-        self._seen(room, lambda stands: any(standing.same(one, stands, 2 * ROUNDED_S) for one in made), str(made))
+
+        def answered(stands: Standing) -> bool:
+            ended = [then for one in made if (then := standing.ended(one, beneath, time.time())) is not None]
+            return any(standing.same(one, stands, 2 * ROUNDED_S) for one in (*made, *ended))
+
+        self._seen(room, answered, str(made))
 
     def _seen(self, room: str, wanted: Callable[[Standing], bool], what: str) -> None:
-        self.ledger.until(lambda: wanted(self.ledger.last(room)), f"{room} as {what}, but {self.ledger.last(room)}")
+        self.ledger.until(lambda: wanted(self.ledger.last(room)), f"{room} as {what}")

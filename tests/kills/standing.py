@@ -77,9 +77,9 @@ def after(room: str, before: Standing, saying: Saying, at: float, beneath: float
             yield replace(before, hold=Held(at, until, wish.get("level")), since=at, until=until)
 
 
-def later(standing: Standing, beneath: float) -> Standing | None:
-    """What becomes of it at its `until`, if it has one."""
-    if standing.until is None:
+def ended(standing: Standing, beneath: float, now: float) -> Standing | None:
+    """What has become of it at its `until`, if that has come."""
+    if standing.until is None or now < standing.until:
         return None
     if standing.hold is not None:
         return replace(standing, hold=None, since=beneath, until=None)

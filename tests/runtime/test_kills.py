@@ -1,6 +1,7 @@
-"""Killed at any moment, the daemon comes back with all that it had published; and the ledger would see if it did not."""
+"""Killed at any moment, the daemon comes back with all that it had published; and if it did not, that is seen."""
 
 import json
+import time
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -12,6 +13,8 @@ from brokers import WITHIN_S, Heard
 from kills.house import Saying
 from kills.ledger import Ledger
 from kills.lives import MODES, Lives, Mode
+from leerie.runtime.herald import STATE_GAP_MS
+from leerie.runtime.outbox import Outbox
 
 BEGUN = 1_772_442_000.0
 """Seconds since 1970: long ago, so all that has an end is over."""
@@ -27,6 +30,25 @@ def test_killed_at_any_moment_it_comes_back_as_it_was(tmp_path: Path, mode: Mode
     lives.run(4)
     assert lives.moments.total() == 4
     assert lives.ledger.violations == []
+
+
+def test_no_state_goes_out_before_the_record_of_what_it_tells() -> None:
+    """Not even where an older state has long been waiting, and the broker takes one thing at a time."""
+    outbox, sent = Outbox(), list[str]()
+
+    def publish(topic: str, _payload: bytes) -> int:
+        sent.append(topic)
+        return len(sent)
+
+    outbox.put("state", lambda: b"vacant", STATE_GAP_MS)
+    outbox.send(publish, 0)
+    outbox.answered(1)
+    outbox.put("state", lambda: b"occupied", STATE_GAP_MS)
+    outbox.put("memory", lambda: b"held")
+    outbox.put("state", lambda: b"held", STATE_GAP_MS)
+    outbox.send(publish, STATE_GAP_MS, most=1)
+    outbox.send(publish, STATE_GAP_MS, most=1)
+    assert sent == ["state", "memory", "state"]
 
 
 class Told:
@@ -78,12 +100,14 @@ def test_a_lost_hold_is_seen() -> None:
     assert "came back as" in told.ledger.violations[0]
 
 
-def test_half_a_hold_is_seen() -> None:
+@pytest.mark.parametrize(("level", "violations"), [(0.5, 0), (None, 1)])
+def test_half_a_hold_is_seen(level: float | None, violations: int) -> None:
     told = Told()
     told.ledger.say(Saying("bench", "hold", '{"hold": true, "for": "9h", "level": 0.5}'))
+    said = time.time()
     told.die()
-    told.held(level=None)
-    assert "came back as" in told.ledger.violations[0]
+    told.held(level=level, since=said, until=said + 9 * 3_600)
+    assert len(told.ledger.violations) == violations
 
 
 def test_an_older_occupancy_is_seen() -> None:
@@ -109,6 +133,19 @@ def test_a_command_that_was_wished_for_is_none() -> None:
     told.ledger.say(Saying("bench", "hold", "end"))
     told.hear("lamps/bench", {"lamp": True})
     assert told.ledger.violations == []
+
+
+def test_a_command_is_none_while_nobody_knows_whether_another_hold_has_come() -> None:
+    told = Told()
+    told.held()
+    told.ledger.say(Saying("bench", "hold", '{"hold": true, "for": "9h", "level": 0.5}'))
+    told.held()  # it had been on its way
+    told.die()
+    told.hear("lamps/bench", {"lamp": True})
+    assert told.ledger.violations == []
+    told.held()
+    told.hear("lamps/bench", {"lamp": True})
+    assert "in a hands-off hold" in told.ledger.violations[0]
 
 
 def test_an_end_that_moves_is_seen() -> None:

@@ -35,7 +35,9 @@ class Outbox:
     def send(self, publish: Callable[[str, bytes], int], steady_ms: int, most: int = IN_FLIGHT) -> None:
         """Hand over what may go now, no more than `most`; `publish` returns the mid."""
         most = min(most, IN_FLIGHT - len(self._flying))
-        for topic, item in list(self._waiting.items()):
+        # What has no gap goes first: a state, which has one, may have the place of an older one in the queue, and must
+        # not be out before the record of what it tells.
+        for topic, item in sorted(self._waiting.items(), key=lambda waiting: waiting[1].gap_ms > 0):
             if most <= 0:
                 return
             if self._free_ms(topic, item) > steady_ms:
