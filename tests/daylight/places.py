@@ -5,7 +5,7 @@ from datetime import UTC, date, datetime
 from zoneinfo import ZoneInfo
 
 from leerie.config.building import Building, ClockStart, Daylight, DayPart, Feed, Site, SunStart
-from leerie.config.running import Broker, Service
+from leerie.config.running import Broker, Journal, Service
 from leerie.daylight.sun import Event
 
 WORKWEEK = (0, 1, 2, 3, 4)
@@ -83,7 +83,7 @@ def building(
     return Building(
         where,
         Broker("127.0.0.1", 1883, "auto", "leerie", None, None, None, "leerie", 15),
-        Service(None, None, 300_000, 10_000, None),
+        Service(None, Journal(14, 200_000_000), None, 300_000, 10_000, None, 0),
         Daylight(100, 20_000, "log", 0.6, cloud, outdoor),
         {part.name: part for part in parts},
         {},

@@ -228,7 +228,7 @@ def test_keys_reach_it_through_the_terminal(tmp_path: Path) -> None:
         _read_until(terminal, b"every one understood")
         assert process.wait(timeout=PATIENCE_S) == 0
         assert process.stderr is not None
-        assert process.stderr.read() == b""
+        assert process.stderr.read() == b"config: the example that comes with leerie\n"
 
 
 def test_the_buildings_own_broker_folder_and_page_are_left_alone(example: Building) -> None:

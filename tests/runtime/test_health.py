@@ -41,7 +41,7 @@ class Health:
         return Said(code, out, [line for line in err.splitlines() if not line.startswith("config: ")])
 
 
-WELL = Said(0, "well\n", [])
+WELL = Said(0, "connected and deciding\n", [])
 
 
 @pytest.fixture
@@ -80,7 +80,9 @@ def test_the_scrape_page_has_no_part_in_it(health: Health, mosquitto: Mosquitto,
 
 
 def test_nobody_has_ever_run_there(health: Health) -> None:
-    assert health() == Said(1, "", ["leerie on leerie/: nothing has been heard of it"])
+    assert health() == Said(
+        1, "", ["nothing has been heard of a leerie on the topics leerie/…; is `leerie run` running on this broker?"]
+    )
 
 
 def test_a_broker_that_is_not_there(health: Health, mosquitto: Mosquitto) -> None:
@@ -115,7 +117,7 @@ def test_a_daemon_that_is_gone(health: Health, mosquitto: Mosquitto, kill: bool)
         else:
             service.end()
         person.hears("leerie/service", lambda heard: not heard.value["running"])
-        assert health() == Said(1, "", ["leerie on leerie/: it is not running, or the broker has lost it"])
+        assert health() == Said(1, "", ["no leerie runs on the topics leerie/…, or the broker has lost it"])
 
 
 def test_a_daemon_that_runs_and_has_lost_its_broker(health: Health, mosquitto: Mosquitto) -> None:
@@ -135,7 +137,7 @@ def test_a_daemon_that_the_broker_has_lost(health: Health, mosquitto: Mosquitto)
         settled(service)
         service.process.send_signal(signal.SIGSTOP)
         person.hears("leerie/service", lambda heard: not heard.value["running"])
-        assert health() == Said(1, "", ["leerie on leerie/: it is not running, or the broker has lost it"])
+        assert health() == Said(1, "", ["no leerie runs on the topics leerie/…, or the broker has lost it"])
 
 
 def test_a_daemon_that_is_connected_and_decides_nothing(health: Health, mosquitto: Mosquitto) -> None:
@@ -145,10 +147,10 @@ def test_a_daemon_that_is_connected_and_decides_nothing(health: Health, mosquitt
     with Person(mosquitto.port) as person:
         person.say("leerie/service", card, retain=True)
     seen = json.loads(card)["seen"]
-    assert health() == Said(1, "", [f"leerie on leerie/: it runs but was last seen at {seen}"])
+    assert health() == Said(1, "", [f"leerie on the topics leerie/…: it runs but was last seen at {seen}"])
 
 
 def test_a_card_that_nobody_understands(health: Health, mosquitto: Mosquitto) -> None:
     with Person(mosquitto.port) as person:
         person.say("leerie/service", "well enough", retain=True)
-    assert health() == Said(1, "", ["leerie on leerie/: what it says about itself is not understood"])
+    assert health() == Said(1, "", ["leerie on the topics leerie/…: what it says about itself is not understood"])
