@@ -25,10 +25,10 @@ def stretches(starts: Iterable[Start], parts: tuple[str, ...]) -> Iterator[Stret
             continue
         runs_out = start.at + LOOK_BACK_US
         if current is not None and current.part == start.part and start.at <= current.ends:
-            current = current._replace(ends=runs_out)
+            current = Stretch(current.part, current.began, runs_out)
             continue
         if current is not None and current.began < start.at:
-            yield current._replace(ends=min(current.ends, start.at))
+            yield Stretch(current.part, current.began, min(current.ends, start.at))
         current = Stretch(start.part, start.at, runs_out)
     if current is not None:
         yield current

@@ -11,7 +11,7 @@ from leerie.ahead.year import Year, following
 from leerie.config.building import Building, Room, SunStart
 from leerie.config.problems import Flaw, hours
 from leerie.config.scenes import Scene
-from leerie.daylight import civil, sun
+from leerie.daylight import civil
 from leerie.daylight.calendar import DAY_US
 from leerie.targets.scenes import lights
 
@@ -65,8 +65,8 @@ def _orders(year: Year, first: str, second: str, apart: int) -> tuple[list[date]
     """Dates on which `first` starts before the `second` of so many days later, and those on which it does so after."""
     before: list[date] = []
     after: list[date] = []
-    for day in year.days:
-        one, other = year.starts(day).get(first), year.starts(day + timedelta(apart)).get(second)
+    for day, later in zip(year.days, following(year.days[0] + timedelta(apart), len(year.days)), strict=True):
+        one, other = year.starts(day).get(first), year.starts(later).get(second)
         if one is not None and other is not None and one != other:
             (before if one < other else after).append(day)
     return before, after
@@ -111,14 +111,8 @@ def _mornings(year: Year, stretch: Stretch) -> Iterator[date]:
     for day in following(first, (last - first).days + 1):
         ten = civil.moment(year.zone, day, TEN_S)
         inside = year.days[0] <= day <= year.days[-1] and stretch.began < ten < stretch.ends
-        if inside and stretch.began < _first_light(year, day, ten):
+        if inside and stretch.began < min(year.first_light(day), ten):
             yield day
-
-
-def _first_light(year: Year, day: date, ten: int) -> int:
-    """Dawn, and ten at the latest or where there is none."""
-    found = sun.event(year.building.site, "dawn", day, civil.noon_offset(year.zone, day))
-    return ten if isinstance(found, str) else min(found, ten)
 
 
 def _lit(year: Year, room: Room) -> Iterator[Flaw]:

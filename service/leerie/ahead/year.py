@@ -1,5 +1,6 @@
 """The coming year: every start in it, looked up once, and the days of a room as they follow from them."""
 
+import sys
 from bisect import bisect_right
 from collections.abc import Iterator
 from datetime import date, timedelta
@@ -13,7 +14,7 @@ from leerie import eye
 from leerie.ahead.almanac import Almanac
 from leerie.ahead.stretches import Stretch, between, stretches
 from leerie.config.building import Building, Room
-from leerie.daylight import civil
+from leerie.daylight import civil, sun
 from leerie.daylight.calendar import DATES, LOOK_BACK_US, Calendar, Start
 
 DAYS = 365
@@ -58,6 +59,7 @@ class Year:
         found = (Start(part, at) for starts in self._on.values() for part, at in starts.items())
         self._starts = sorted(found, key=lambda start: (start.at, place[start.part]))
         self._rows: dict[tuple[str, ...], tuple[Stretch, ...]] = {}
+        self._dawns: dict[date, int] = {}
         self._evenings: dict[tuple[str, ...], dict[str, Evening]] = {}
 
     def starts(self, day: date) -> dict[str, int]:
@@ -67,6 +69,13 @@ class Year:
     def midnight(self, day: date) -> int:
         """When the date begins, µs UTC."""
         return civil.moment(self.zone, day, 0)
+
+    def first_light(self, day: date) -> int:
+        """Dawn of the date, µs UTC, or where there is none the end of time."""
+        if day not in self._dawns:
+            found = sun.event(self.building.site, "dawn", day, civil.noon_offset(self.zone, day))
+            self._dawns[day] = sys.maxsize if isinstance(found, str) else found
+        return self._dawns[day]
 
     def row(self, parts: tuple[str, ...]) -> tuple[Stretch, ...]:
         """What holds of `parts` in the year, the first and the last in full length; gaps are left out."""

@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 SECOND_US = 1_000_000
 DAY_S = 86_400
+_NOTHING, _SECOND = timedelta(), timedelta(seconds=1)
 
 
 def local(zone: tzinfo, wall: int) -> datetime:
@@ -44,7 +45,7 @@ def skipped(zone: ZoneInfo, day: date) -> bool:
 def _offsets(zone: ZoneInfo, day: date, second: int) -> tuple[int, int]:
     """Seconds east of UTC before and after a change of clocks that concerns this time; equal where there is none."""
     read = datetime(day.year, day.month, day.day, tzinfo=zone) + timedelta(seconds=second)
-    return _seconds(read.replace(fold=0)), _seconds(read.replace(fold=1))
+    return _seconds(read), _seconds(read.replace(fold=1))
 
 
 def _offset_at(zone: ZoneInfo, instant: int) -> int:
@@ -52,4 +53,4 @@ def _offset_at(zone: ZoneInfo, instant: int) -> int:
 
 
 def _seconds(read: datetime) -> int:
-    return (read.utcoffset() or timedelta()) // timedelta(seconds=1)
+    return (read.utcoffset() or _NOTHING) // _SECOND
