@@ -14,7 +14,8 @@ from leerie.config.running import Broker
 os.environ["LEERIE_SERVICE__TRUST_CLOCK_AFTER"] = "0s"
 
 settings.register_profile("untimed", deadline=None)
-settings.load_profile("untimed")  # no test is about how long anything takes
+settings.register_profile("few", deadline=None, max_examples=15)
+settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "untimed"))  # no test is about how long anything takes
 
 
 @pytest.fixture(params=KINDS, ids=lambda kind: f"{kind.name}-{kind.protocol}")
