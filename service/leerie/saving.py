@@ -1,7 +1,6 @@
 """When a room's record is written.
 
-Wishes at once, moves of occupancy at once but under chatter at most once a second, and what only grows older once a
-minute.
+Wishes at once, moves of occupancy at once but under chatter once a second, and what only grows older once a minute.
 """
 
 from msgspec.structs import replace
@@ -11,11 +10,16 @@ from leerie.occupancy.records import Occupancy, Sensed
 from leerie.outlet.slot import Slot
 from leerie.record import Record
 
+BURST = 5
+"""So many moves in a row are no chatter yet: what was shown of them is not lost to a kill."""
+
 
 class Saving:
     """The record as last written, and when it is due again."""
 
     def __init__(self) -> None:
+        self._spent = 0
+        """Steady ms up to which the writes so far are spread, one a second."""
         self.saved: Record | None = None
         self.due: int | None = None
         """Steady ms; None: nothing to write."""
@@ -31,6 +35,7 @@ class Saving:
             self.due = due
             return False
         self.saved, self.due = record, None
+        self._spent = min(max(self._spent, now.steady) + SECOND_MS, now.steady + BURST * SECOND_MS)
         return True
 
     def _due(self, record: Record, now: Now) -> int | None:
@@ -38,7 +43,7 @@ class Saving:
         if saved is None or _wishes(saved.occupancy) != _wishes(record.occupancy):
             return now.steady
         if _moves(saved) != _moves(record):
-            return saved.at.steady + SECOND_MS
+            return max(now.steady, self._spent - (BURST - 1) * SECOND_MS)
         if _slow(saved) != _slow(record):
             return saved.at.steady + MINUTE_MS
         return None
