@@ -145,6 +145,16 @@ def test_a_lamp_that_is_left_is_told_off_once(tmp_path: Path) -> None:
         assert len(person.on("lamps/sign/do", mark)) == 1
 
 
+def test_a_room_hears_what_was_kept_for_it_even_where_another_has_long_listened(tmp_path: Path) -> None:
+    with _running(tmp_path) as (service, person, config):
+        person.say("stair/pir", "true", retain=True)
+        person.hears(STAIR, lambda heard: bool(heard.value["occupancy"] == "occupied"))
+        mark = person.count
+        _change(config, ('sensors = ["bench_radar", "button"]', 'sensors = ["bench_radar", "button", "stair_pir"]'))
+        service.process.send_signal(signal.SIGHUP)
+        person.hears(STATE, lambda heard: bool(heard.value["occupancy"] == "occupied"), after=mark)
+
+
 # ---- without a broker ------------------------------------------------------------------------------------------------
 
 ROOM = """

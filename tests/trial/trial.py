@@ -135,7 +135,8 @@ class Trial:
             (10, self.broker_acknowledges),
             (4, self.broker_lets_go),
             (4, self.connection_lost),
-            (4, self.connect),
+            (2, self.connect),
+            (2, self.hold_into_a_burst),
             (3, self.restart),
             (2, self.clock_steps),
             (2, self.clock_is_known),
@@ -172,6 +173,14 @@ class Trial:
             "hold": any(occupancy.hold is not None for occupancy in known),
         }
         return [spot for spot, there in spots.items() if there]
+
+    def hold_into_a_burst(self) -> None:
+        """Hands go off while a command still waits for its lamp's pace."""
+        rooms = self.controller._rooms.items()
+        waiting = [name for name, room in rooms if any(slot.waiting for slot in room._outlet.slots.values())]
+        if waiting and self.linked:
+            hold = Message(f"leerie/room/{self.random.choice(waiting)}/hold", b"start")
+            self.take(self.controller.receive(hold, self.now))
 
     def flood(self) -> None:
         """Somebody's script has gone mad: the same again and again, and topics that nobody reads."""

@@ -38,11 +38,14 @@ class Sources(msgspec.Struct, frozen=True):
 
     def located(self, flaws: Iterable[Flaw]) -> list[Problem]:
         """Each flaw with its file and line, in the file's order; the environment last."""
+        flaws = tuple(dict.fromkeys(flaws))
+        if not flaws:
+            return []
         from leerie.config.lines import Lines  # noqa: PLC0415 - a grammar that only a mistake needs
 
         lines = Lines(self.text)
         problems = []
-        for flaw in dict.fromkeys(flaws):
+        for flaw in flaws:
             variables = self._variables(flaw.path)
             file, line = (variables.place(flaw.path), None) if variables else (self.file, lines.of(flaw.path))
             hidden = variables is not None and variables.secret

@@ -61,9 +61,9 @@ def fire(turn: Turn, timer: Timer, at: Now) -> None:
             turn.put(name, sensors.lapse(occupancy.sensors[name], timer.what, at))
             turn.see_sensors(at)
         case "sealed":
-            turn.latch(timer.sensor or "", at)  # trial: sealed
+            turn.latch(timer.sensor or "", at)
         case "latch_stuck":
-            turn.occupancy = replace(occupancy, latch=None)  # trial: a latch is stuck
+            turn.occupancy = replace(occupancy, latch=None)
             turn.see_end(at)
         case "blind_stuck":
             turn.see_end(at)

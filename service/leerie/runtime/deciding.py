@@ -18,6 +18,7 @@ from leerie.runtime.herald import Herald
 from leerie.runtime.link import Link
 from leerie.runtime.log import Log
 from leerie.runtime.metrics import Metrics
+from leerie.runtime.reload import heard_anew
 from leerie.runtime.telling import Teller
 
 MakeController = Callable[..., Controller]
@@ -129,7 +130,9 @@ class Deciding:
         successor = self._make_controller(memory)
         if self._link.up:
             successor.linked(now)
-            self._link.follow_instead(self._wanted(controller), self._wanted(successor))
+            anew = tuple(heard_anew(before, building))
+            heard = [filter_ for filter_ in self._wanted(controller) if filter_ not in anew]
+            self._link.follow_instead(heard, self._wanted(successor))
         elif self._link.connected:
             self.follow()
 

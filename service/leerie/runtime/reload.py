@@ -48,6 +48,19 @@ def difference(before: Building, after: Building) -> Difference:
     )
 
 
+def heard_anew(before: Building, after: Building) -> Iterator[str]:
+    """Topics that a room has not listened to before, though another may have: what the broker kept there is news."""
+    for room in after.rooms.values():
+        old = before.rooms.get(room.name)
+        for name in room.sensors:
+            sensor = after.sensors[name]
+            if old is None or name not in old.sensors or before.sensors.get(name) != sensor:
+                yield sensor.topic
+                yield from (told.topic for told in (sensor.online, sensor.battery) if told is not None)
+        if room.meter is not None and (old is None or old.meter != room.meter):
+            yield room.meter.topic
+
+
 def _fixed(before: Building, after: Building) -> Iterator[str]:
     for key in before.broker.__struct_fields__:
         if getattr(before.broker, key) != getattr(after.broker, key):
