@@ -184,10 +184,8 @@ class Room:
         if self._online:
             self._aim_lamps(aim.targets, cause, force=force)
         else:
-            self._owed = (
-                cause,
-                force or (self._owed is not None and self._owed[1]),
-            )  # trial: decided offline
+            owed = self._owed  # trial: decided offline
+            self._owed = (cause, force or (owed is not None and owed[1]))
 
     def _glide(self, now: Now, skies: Skies) -> None:
         """Lamps move with daylight or to another day part, a visible step at a time, and to the end of a blend."""

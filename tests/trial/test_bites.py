@@ -159,10 +159,6 @@ def lets_the_queue_grow(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.controller.Controller, "_requeue", eager)
 
 
-def floods_the_broker(patch: pytest.MonkeyPatch) -> None:
-    patch.setattr(leerie.outlet.outlet.Window, "admits", lambda self, messages: True)
-
-
 def says_half_a_command(patch: pytest.MonkeyPatch) -> None:
     messages = leerie.fixtures.lamp.Lamp.messages
 
@@ -205,7 +201,6 @@ BUGS: tuple[Plant, ...] = (
     loses_a_hold_at_a_reload,
     obeys_what_was_left_behind,
     lets_the_queue_grow,
-    floods_the_broker,
     says_half_a_command,
     keeps_stale_commands_alive,
     moves_as_it_likes,

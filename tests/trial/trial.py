@@ -39,6 +39,15 @@ LAST_WORDS = 9
 """So many lamps may be told beside the window, before hands go off."""
 MOST_ADVANCES = 20_000
 FLOOD = 400
+MOST_WAITS = 40
+BACK = {
+    "studio": ("stair/pir", b"1"),
+    "workshop": ("workshop/pir", b"on"),
+    "stairs": ("stair/pir", b"1"),
+    "bath": ("bath/pir", b"1"),
+    "bedroom": ("bed/pir", b"1"),
+}
+"""What is heard when somebody comes into a room."""
 DRIFT_US = 20_000
 """The wall clock slews by less than what counts as a step."""
 SAYS: tuple[tuple[str, tuple[bytes, ...]], ...] = (
@@ -137,6 +146,7 @@ class Trial:
             (4, self.connection_lost),
             (2, self.connect),
             (2, self.hold_into_a_burst),
+            (2, self.somebody_comes_back),
             (3, self.restart),
             (2, self.clock_steps),
             (2, self.clock_is_known),
@@ -173,6 +183,20 @@ class Trial:
             "hold": any(occupancy.hold is not None for occupancy in known),
         }
         return [spot for spot, there in spots.items() if there]
+
+    def somebody_comes_back(self) -> None:
+        """To a room that has just gone dark; where none has, the first grace that runs is waited for."""
+        due = self.controller.due()
+        for name, room in self.controller._rooms.items():
+            if room._occupancy.state is State.GRACE and room._occupancy.hold is None and due is not None:
+                for _ in range(MOST_WAITS):
+                    if room._occupancy.state is not State.GRACE or not self.linked:
+                        break
+                    self.pass_time(MINUTE_MS // 2)
+                if self.linked:
+                    topic, payload = BACK[name]
+                    self.take(self.controller.receive(Message(topic, payload), self.now))
+                return
 
     def hold_into_a_burst(self) -> None:
         """Hands go off while a command still waits for its lamp's pace."""
