@@ -14,7 +14,7 @@ from leerie.occupancy.table import Event
 
 from .trial import Trial
 
-SEEDS = range(40)
+SEEDS = range(28)
 EXPECTED = (
     *(
         "connection_lost",
