@@ -155,6 +155,17 @@ def test_a_room_hears_what_was_kept_for_it_even_where_another_has_long_listened(
         person.hears(STATE, lambda heard: bool(heard.value["occupancy"] == "occupied"), after=mark)
 
 
+@pytest.mark.broker
+def test_a_config_that_does_not_suit_the_embedded_broker_does_not_stop_it(tmp_path: Path) -> None:
+    config = workshop(tmp_path, free_port())
+    with Service(config, "--embedded-broker") as service:
+        service.log.until("settled")
+        _change(config, ("[broker]", '[broker]\nhost = "elsewhere"'))
+        service.process.send_signal(signal.SIGHUP)
+        assert "broker.host is elsewhere" in service.log.until("reload refused")["why"]
+        assert service.end() == 0
+
+
 # ---- without a broker ------------------------------------------------------------------------------------------------
 
 ROOM = """

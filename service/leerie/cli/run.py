@@ -14,6 +14,7 @@ from leerie.config.building import Building
 from leerie.runtime import log
 from leerie.runtime.broker import LOOPBACK, EmbeddedBroker, EmbeddedBrokerError
 from leerie.runtime.daemon import Daemon
+from leerie.runtime.reload import ReloadError
 
 
 def add(parser: argparse.ArgumentParser) -> None:
@@ -37,9 +38,17 @@ def main(args: argparse.Namespace) -> int:
         raise StopError(str(wrong)) from wrong
     try:
         with EmbeddedBroker(building.broker.port) if args.embedded_broker else nullcontext():
-            return _run(building, read)
+            return _run(building, lambda: _read_again(read))
     except EmbeddedBrokerError as fault:
         raise StopError(str(fault)) from fault
+
+
+def _read_again(read: Callable[[], Building]) -> Building:
+    """For the running daemon, which a config that does not suit it must not stop. Raises ConfigError, ReloadError."""
+    try:
+        return read()
+    except StopError as stop:
+        raise ReloadError(str(stop)) from stop
 
 
 def _run(building: Building, read: Callable[[], Building]) -> int:
