@@ -24,7 +24,7 @@ from leerie.intake.inputs import (
     Said,
 )
 from leerie.intake.intake import Intake
-from leerie.messages import Message, Outcome, Publish
+from leerie.messages import AT_ONCE, Message, Outcome, Publish
 from leerie.notes import Heard, Note, Refused, Undelivered
 from leerie.now import MINUTE_MS, SECOND_MS, Now
 from leerie.occupancy.records import Place
@@ -75,9 +75,12 @@ class Controller:
         """A connection stands; nothing is sent yet."""
         self._wake(now)
 
-    def settled(self, now: Now) -> Outcome:
-        """What the broker kept has arrived: first decisions, in one go; every room's state and record goes out."""
+    def settled(self, now: Now, at_once: int = AT_ONCE) -> Outcome:
+        """What the broker kept has arrived: first decisions, in one go; every room's state and record goes out.
+        `at_once`: so many publishes the broker takes at a time, 1 or more.
+        """
         self._wake(now)
+        self._window.open(at_once)
         self._online = True
         self._sky_due = now.steady
         count = len(self._rooms)

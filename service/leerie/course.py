@@ -9,6 +9,8 @@ from leerie.config.building import Room
 from leerie.daylight.calendar import Calendar, Holding
 from leerie.now import DAY_MS, Now
 from leerie.occupancy import timers, wishes
+from leerie.occupancy.records import Occupancy
+from leerie.occupancy.timers import Timer
 from leerie.occupancy.turn import Turn
 from leerie.targets.scenes import by_light
 
@@ -31,6 +33,7 @@ class Course:
         """The wall time for which the calendar was last asked."""
         self._known: tuple[str | None, int | None] | None = None
         """While the wall clock is not known to be right: the day part known last, and when it began."""
+        self._foreseen: tuple[Occupancy, str | None, bool, Timer | None] | None = None
         self._anew = False
         """The part that holds is to be taken up even if it is the one before."""
 
@@ -84,13 +87,20 @@ class Course:
         wall = self.holding.next if self.holding.next is not None else self._asked + DAY_MS * 1_000
         return now.steady - (now.wall - wall) // 1_000
 
+    def next_timer(self, turn: Turn) -> Timer | None:
+        """What the occupancy has due first; worked out once, since occupancy does not change but becomes another."""
+        known = self._foreseen
+        if known is None or known[0] is not turn.occupancy or known[1:3] != (turn.part, turn.deaf):
+            known = self._foreseen = (turn.occupancy, turn.part, turn.deaf, timers.next_timer(turn))
+        return known[3]
+
     def catch_up(self, turn: Turn, since: Now, now: Now) -> None:
         """Live through all that has come due between two instants."""
         clock = since.steady
         if self.due(now) < now.steady - LATE_PARTS_MS:
             self._begin_part(turn, now.wall, now)
         for _ in range(MOST_STEPS):
-            timer = timers.next_timer(turn)
+            timer = self.next_timer(turn)
             timer_due, part_due = timer.due if timer is not None else inf, self.due(now)
             if min(timer_due, part_due) > now.steady:
                 break

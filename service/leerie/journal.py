@@ -22,7 +22,7 @@ from leerie.notes import Heard, Note
 from leerie.now import Now
 
 FILE = "journal.db"
-FORMAT = 1
+FORMAT = 2
 """Goes up whenever the tables below or what stands in them mean something else."""
 
 SCHEMA = """
@@ -35,7 +35,7 @@ CREATE TABLE IF NOT EXISTS record (
 ) STRICT, WITHOUT ROWID;
 CREATE TABLE IF NOT EXISTS step (
     entry INTEGER PRIMARY KEY, call TEXT NOT NULL, steady INTEGER NOT NULL, wall INTEGER NOT NULL,
-    topic TEXT, payload BLOB, retained INTEGER, ticket INTEGER
+    topic TEXT, payload BLOB, retained INTEGER, number INTEGER
 ) STRICT;
 CREATE TABLE IF NOT EXISTS note (
     entry INTEGER NOT NULL, place INTEGER NOT NULL, kind TEXT NOT NULL, about TEXT NOT NULL, body BLOB NOT NULL,
@@ -91,7 +91,8 @@ class Step(msgspec.Struct, frozen=True):
     call: Call
     now: Now
     message: Message | None = None
-    ticket: int | None = None
+    number: int | None = None
+    """The ticket of what was taken or refused; with `settled`, how many publishes the broker takes at a time."""
 
 
 class Noted(msgspec.Struct, frozen=True):
@@ -129,7 +130,7 @@ def about(note: Note) -> str:
 # ---- reading ---------------------------------------------------------------------------------------------------------
 
 _STRETCH = "SELECT entry, why, steady, wall, day, config, boot, version, known, lost FROM stretch"
-_STEP = "SELECT entry, call, steady, wall, topic, payload, retained, ticket FROM step"
+_STEP = "SELECT entry, call, steady, wall, topic, payload, retained, number FROM step"
 END = 2**63 - 1
 """No entry has this number."""
 _note: msgspec.json.Decoder[Note] = msgspec.json.Decoder(Note)
@@ -188,6 +189,6 @@ def _stretch(row: tuple[int, Why, int, int, str, str, str, str, str, int], memor
 
 
 def _step(row: tuple[int, Call, int, int, str | None, bytes | None, int | None, int | None]) -> Step:
-    _, call, steady, wall, topic, payload, retained, ticket = row
+    _, call, steady, wall, topic, payload, retained, number = row
     message = None if topic is None else Message(topic, payload or b"", bool(retained))
-    return Step(call, Now(steady, wall), message, ticket)
+    return Step(call, Now(steady, wall), message, number)

@@ -5,6 +5,11 @@ import msgspec
 from leerie.notes import Note
 from leerie.views import RoomView, SkyView
 
+AT_ONCE = 20
+"""So many of our publishes are unacknowledged at most, whatever the broker would take…"""
+RETAINED_AT_ONCE = 4
+"""…and so many of them are states and records; the others are commands."""
+
 
 class Message(msgspec.Struct, frozen=True):
     """A message from the broker."""

@@ -7,6 +7,7 @@ import msgspec
 from leerie import record as records
 from leerie.config.building import Building, Fixture
 from leerie.fixtures.lamp import Lamp
+from leerie.messages import Publish
 
 PARTING_EXPIRY_S = 60
 """A lamp that the broker cannot reach for longer is not told off any more: somebody else may have it by then."""
@@ -19,6 +20,28 @@ class Parting(msgspec.Struct, frozen=True):
     """Rooms whose retained topics and records are of no use any more."""
     commands: tuple[tuple[str, bytes], ...]
     """Topic and payload: off, once, to every lamp that is left to itself."""
+
+
+class Partings:
+    """The lamps that reloads have left behind. Each is told off once, as soon as there is a connection; without one
+    nobody else can have taken it over.
+    """
+
+    def __init__(self) -> None:
+        self._owed: tuple[tuple[str, bytes], ...] = ()
+
+    def part(self, old: Building, new: Building, memory: Mapping[str, bytes]) -> tuple[str, ...]:
+        """A reload: returns the rooms that are gone. A lamp that the new building has again is left to it."""
+        parting = part(old, new, memory)
+        served = {topic for fixture in new.fixtures.values() for topic in _topics(fixture)}
+        owed = (*self._owed, *parting.commands)
+        self._owed = tuple((topic, payload) for topic, payload in owed if topic not in served)
+        return parting.rooms
+
+    def say(self) -> tuple[Publish, ...]:
+        """What is to be told now that there is a connection."""
+        owed, self._owed = self._owed, ()
+        return tuple(Publish(0, topic, payload, PARTING_EXPIRY_S) for topic, payload in owed)
 
 
 def part(old: Building, new: Building, memory: Mapping[str, bytes]) -> Parting:

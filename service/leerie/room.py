@@ -16,7 +16,7 @@ from leerie.intake.inputs import Input, Metered
 from leerie.messages import Publish, Step
 from leerie.notes import Cause, Decided, Note, Refused
 from leerie.now import Now
-from leerie.occupancy import hearing, reasons, timers
+from leerie.occupancy import hearing, reasons
 from leerie.occupancy.records import Place
 from leerie.occupancy.table import State
 from leerie.occupancy.turn import Turn
@@ -148,7 +148,7 @@ class Room:
             self._restore(now, skies)
         elif anew:
             self._decide(turn.cause, now, skies, force=turn.force)
-        elif self._aim is None:
+        elif self.aiming.aim is None:
             self._work_out(now, skies)
         elif self._online and self.aiming.due is not None and now.steady >= self.aiming.due:
             self._glide(now, skies)
@@ -162,12 +162,9 @@ class Room:
         if comes or turn.cause in ("ask", "hold_end"):
             self.aiming.begin_anew()
         self._notes.extend(turn.notes)
-        self._notes.extend(self._face.faults(self.name, reasons.faults(self._occupancy, self._place)))
+        if self._occupancy is not before:
+            self._notes.extend(self._face.faults(self.name, reasons.faults(self._occupancy, self._place)))
         return turn.force or turn.new_part or hinges(before) != hinges(self._occupancy)
-
-    @property
-    def _aim(self) -> Aim | None:
-        return self.aiming.aim
 
     def _work_out(self, now: Now, skies: Skies) -> Aim:
         return self.aiming.work_out(self._occupancy, self._course.holding, now, skies)
@@ -233,10 +230,10 @@ class Room:
 
     @property
     def _hands_off(self) -> bool:
-        return self._aim is not None and self._aim.targets is None
+        return self.aiming.aim is not None and self.aiming.aim.targets is None
 
     def _because(self, targets: tuple[Target, ...]) -> tuple[Reason, ...]:
-        why = self._aim.reasons if self._aim is not None else ()
+        why = self.aiming.aim.reasons if self.aiming.aim is not None else ()
         return because(self._turn, self._course.holding, *why, *self._outlet.reasons(targets))
 
     # ---- when, and what is left to do --------------------------------------------------------------------------------
@@ -244,7 +241,7 @@ class Room:
     @property
     def due(self) -> int | None:
         """The steady ms at which this room must be looked at again."""
-        timer = timers.next_timer(self._turn)
+        timer = self._course.next_timer(self._turn)
         moments = (
             timer.due if timer is not None else None,
             int(self._course.due(self._now)),
@@ -270,9 +267,11 @@ class Room:
     def _news(self, now: Now, skies: Skies) -> RoomView | None:
         """The room's view, if it shows anything new or somebody waits for an answer."""
         turn = self._turn
+        if self._face.settled(turn, self._course.holding, self._outlet.slots, now):
+            return None
         outdoor = self.aiming.here(now, skies).outdoor
         view = self._face.news(turn, room_view(turn, self._course.holding, self._outlet.slots, outdoor, now))
-        targets = self._aim.targets if self._aim is not None else None
+        targets = self.aiming.aim.targets if self.aiming.aim is not None else None
         return None if view is None else replace(view, because=self._because(targets or ()))
 
     def handover(self, now: Now, skies: Skies) -> bytes:

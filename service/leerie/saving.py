@@ -40,6 +40,8 @@ class Saving:
 
     def _due(self, record: Record, now: Now) -> int | None:
         saved = self.saved
+        if saved is not None and _all(saved) == _all(record):
+            return None
         if saved is None or _wishes(saved.occupancy) != _wishes(record.occupancy):
             return now.steady
         if _moves(saved) != _moves(record):
@@ -55,6 +57,10 @@ def _wishes(occupancy: Occupancy) -> tuple[object, ...]:
 
 def _slow(record: Record) -> tuple[object, ...]:
     return record.occupancy, record.slots, record.here, record.outdoors
+
+
+def _all(record: Record) -> tuple[object, ...]:
+    return record.part, record.began, *_slow(record)
 
 
 def _moves(record: Record) -> tuple[object, ...]:

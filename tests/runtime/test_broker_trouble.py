@@ -17,13 +17,12 @@ import pytest
 from brokers import WITHIN_S, Mosquitto, Person, at, free_port
 from houses import Service, workshop
 from leerie.config.running import Broker
-from leerie.messages import Publish
+from leerie.messages import AT_ONCE, RETAINED_AT_ONCE, Publish
 from leerie.runtime import dialling, settling
 from leerie.runtime import link as link_module
 from leerie.runtime.backoff import Backoff
-from leerie.runtime.connection import AT_ONCE, LONGEST, Connection
+from leerie.runtime.connection import LONGEST, Connection
 from leerie.runtime.events import Acknowledged, Arrived, Linked, Lost, Recalled, Settled, Unreachable
-from leerie.runtime.outbox import IN_FLIGHT
 from leerie.runtime.visit import NoVisitError, Visit
 from links import Driver, linked
 from peers import DISCONNECT, PUBLISH, Caller, Peer, Road
@@ -260,7 +259,7 @@ def test_while_nothing_is_taken_nothing_spins_and_what_waited_is_dropped_with_th
         for ticket in range(1, 51):
             driver.link.command(Publish(ticket, "lamps/bench", b"old", 60))
         driver.turn(lambda: len(peer.said) == AT_ONCE)
-        assert sum(said.topic == "lamps/bench" for said in peer.said) == AT_ONCE - IN_FLIGHT
+        assert sum(said.topic == "lamps/bench" for said in peer.said) == AT_ONCE - RETAINED_AT_ONCE
         assert peer.caller is not None
         peer.takes = True
         peer.said.clear()

@@ -3,7 +3,8 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from leerie.runtime.outbox import IN_FLIGHT, Outbox
+from leerie.messages import RETAINED_AT_ONCE
+from leerie.runtime.outbox import Outbox
 
 
 class Wire:
@@ -104,7 +105,7 @@ def test_whatever_happens_the_newest_value_of_each_topic_goes_last(acts: list[tu
         elif act == "lost":
             outbox.lost()
             flying.clear()
-        assert len(flying) <= IN_FLIGHT
+        assert len(flying) <= RETAINED_AT_ONCE
     while not outbox.empty:
         before = len(wire.sent)
         outbox.send(wire.publish, len(acts))

@@ -13,7 +13,7 @@ from leerie.now import DAY_MS
 from .trial import Trial
 
 STEPS = 400
-SUMMED = ("events", "restart", "connection_lost", "clock_steps", "reload", "flood", "Commanded", "Moved")
+SUMMED = ("events", "restarts", "link losses", "clock steps", "reloads", "floods", "Commanded", "Moved")
 YEAR_MS = 365.25 * DAY_MS
 
 

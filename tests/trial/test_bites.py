@@ -22,6 +22,7 @@ import leerie.targets.room
 from leerie.course import Course
 from leerie.occupancy.records import Occupancy
 from leerie.occupancy.table import State
+from leerie.parting import Partings
 from leerie.targets.scenes import day_of
 
 from .trial import Trial
@@ -159,6 +160,20 @@ def lets_the_queue_grow(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.controller.Controller, "_requeue", eager)
 
 
+def floods_the_broker(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet.Window, "admits", lambda self, messages: True)
+
+
+def forgets_whom_it_left_behind(patch: pytest.MonkeyPatch) -> None:
+    say = Partings.say
+
+    def late(self: Any) -> Any:
+        owed = say(self)
+        return owed if len(owed) > 1 else ()
+
+    patch.setattr(Partings, "say", late)
+
+
 def says_half_a_command(patch: pytest.MonkeyPatch) -> None:
     messages = leerie.fixtures.lamp.Lamp.messages
 
@@ -201,6 +216,8 @@ BUGS: tuple[Plant, ...] = (
     loses_a_hold_at_a_reload,
     obeys_what_was_left_behind,
     lets_the_queue_grow,
+    floods_the_broker,
+    forgets_whom_it_left_behind,
     says_half_a_command,
     keeps_stale_commands_alive,
     moves_as_it_likes,

@@ -1,8 +1,9 @@
 """Whatever happens to a house, its journal played again commands the same, to the byte."""
 
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import deepcopy
 from itertools import takewhile
 from pathlib import Path
 from random import Random
@@ -17,7 +18,6 @@ from leerie.journal import Call, JournalError, Reader, Step, Stretch, is_kept
 from leerie.messages import Outcome, Publish
 from leerie.notes import Note
 from leerie.now import SECOND_MS, Now
-from leerie.parting import PARTING_EXPIRY_S, Parting, part
 from leerie.rehearsal.replay import Played, replay
 from leerie.runtime import journal as journals
 from leerie.runtime import log
@@ -70,14 +70,9 @@ class Lived(Trial):
         if self.flying and self.random.random() < 0.1:
             self.deliver(0, ok=False)
 
-    def parts(self, before: Building, after: Building, memory: Mapping[str, bytes]) -> Parting:
-        """In the place of `part`."""
-        parting = part(before, after, memory)
-        if self.linked:
-            self.told += [
-                (self.now, Publish(0, topic, payload, PARTING_EXPIRY_S)) for topic, payload in parting.commands
-            ]
-        return parting
+    def say_partings(self) -> None:
+        self.told += [(self.now, publish) for publish in deepcopy(self.partings).say()]
+        super().say_partings()
 
     def time_passes(self) -> None:
         super().time_passes()
@@ -99,7 +94,6 @@ def trial_of(seed: int, folder: Path, journal: Journal) -> Iterator[Lived]:
         patch.setattr(trials, "Controller", lambda *_, **__: None)
         trial = Lived(seed, folder)
         patch.setattr(trials, "Controller", make)
-        patch.setattr(trials, "part", trial.parts)
         trial.controller = cast("Controller", make(trial.building, {}, trial.boot, clock_known=trial.clock_known))
         yield trial
 
@@ -142,7 +136,7 @@ def test_the_journals_have_all_that_is_hard(lives: list[Lived]) -> None:
     assert {*get_args(Call), "start", "reload", "midnight"} == set(counts)
     assert len({entry.boot for entry in entries if isinstance(entry, Stretch)}) > 1
     assert all(
-        any(trial.counts[happening] for trial in lives) for happening in ("clock_steps", "told off at a parting")
+        any(trial.counts[happening] for trial in lives) for happening in ("clock steps", "told off at a parting")
     )
 
 

@@ -4,6 +4,7 @@ import os
 import re
 import subprocess
 import sys
+from collections import Counter
 from pathlib import Path
 
 import coverage
@@ -14,19 +15,23 @@ from leerie.occupancy.table import Event
 
 from .trial import Trial
 
-SEEDS = range(28)
+SEEDS = range(88)
+SHARES = 8
+"""The seeds are dealt out, so that all processors have some."""
+BUDGET = {"events": 1_000_000, "restarts": 2_000, "link losses": 2_000, "clock steps": 500, "reloads": 500}
+"""What all seeds together come to at least."""
 EXPECTED = (
     *(
-        "connection_lost",
-        "restart",
-        "clock_steps",
+        "link losses",
+        "restarts",
+        "clock steps",
         "clock found right",
-        "reload",
+        "reloads",
         "nonsense",
-        "flood",
-        "broker_forgets",
+        "floods",
+        "broker forgets",
     ),
-    *("broker_lets_go", "Refused", "Moved", "FalseOff", "told off at a parting"),
+    *("overtaken", "Refused", "Moved", "FalseOff", "told off at a parting"),
     *(f"fault in a {spot}" for spot in ("warning", "paced burst", "blend", "hold", "settle")),
     *("HoldBegun", "HoldEnded", "Commanded", "Coalesced", "Undelivered", "Faulted", "Recovered"),
     # A day part's beginning moves nobody, and blindness with `last` only who is arriving at that very moment.
@@ -39,14 +44,20 @@ EXPECTED = (
 
 
 @pytest.mark.trial
-@pytest.mark.parametrize("seed", SEEDS)
-def test_no_fault_breaks_an_invariant_and_peace_settles_everything(seed: int) -> None:
+@pytest.mark.parametrize("share", range(SHARES))
+def test_no_fault_breaks_an_invariant_and_peace_settles_everything(share: int) -> None:
     """Whatever the broker, the sensors, the clock and the power do."""
-    try:
-        Trial(seed).run(400)
-    except Exception as failure:
-        failure.add_note(f"replay: python -m tests.trial {seed}")
-        raise
+    counts: Counter[str] = Counter()
+    for seed in SEEDS[share::SHARES]:
+        trial = Trial(seed)
+        try:
+            trial.run(400)
+        except Exception as failure:
+            failure.add_note(f"replay: python -m tests.trial {seed}")
+            raise
+        counts += trial.counts
+    short = {name: counts[name] for name, least in BUDGET.items() if counts[name] < least / SHARES}
+    assert not short, "too little has happened"
 
 
 @pytest.mark.trial
@@ -54,7 +65,7 @@ def test_the_trials_reach_what_they_are_for() -> None:
     """Faults that are never drawn prove nothing, nor do branches that are never walked."""
     marks = branches()
     measured = coverage.Coverage(data_file=None, include=[str(path) for path in marks], config_file=False)
-    trials = [Trial(seed) for seed in range(16)]
+    trials = [Trial(seed) for seed in range(12)]
     measured.start()
     try:
         for trial in trials:

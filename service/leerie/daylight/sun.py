@@ -10,6 +10,7 @@ matters on which side of the horizon the sun stays.
 """
 
 from datetime import date
+from functools import lru_cache
 from math import acos, atan2, cos, degrees, hypot, pi, radians, sin
 from typing import Literal, TypeAlias
 
@@ -23,6 +24,8 @@ Throughout: TypeAlias = Literal["above", "below"]
 """Which side of an event's elevation the sun keeps to instead of crossing it."""
 
 DAY_S = 86_400
+EVENTS_KEPT = 512
+"""Every restart and reload looks at the same few weeks."""
 EPOCH = date(1970, 1, 1)
 J2000_S = 946_728_000
 """2000-01-01 12:00 UTC, in seconds since 1970."""
@@ -49,6 +52,7 @@ def position(site: Site, wall: int) -> Position:
     return Position(degrees(atan2(up, hypot(north, east))), degrees(atan2(east, north)) % 360)
 
 
+@lru_cache(maxsize=EVENTS_KEPT)
 def event(site: Site, name: Event, day: date, offset_s: int) -> int | Throughout:
     """When that date's event happens (µs UTC, whole seconds), or which side of its elevation the sun keeps to.
 

@@ -43,7 +43,11 @@ class Timer(msgspec.Struct, frozen=True):
 
 def next_timer(turn: Turn) -> Timer | None:
     """What is due first; of several at one instant the sensors' own come before the room's."""
-    return min(_timers(turn), key=lambda timer: timer.due, default=None)
+    first: Timer | None = None
+    for timer in _timers(turn):
+        if first is None or timer.due < first.due:
+            first = timer
+    return first
 
 
 def end_of_state(turn: Turn) -> Timer | None:

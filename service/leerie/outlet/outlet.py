@@ -8,13 +8,14 @@ hold could no longer call it back.
 
 import hashlib
 from collections.abc import Iterable, Iterator
+from functools import lru_cache
 
 import msgspec
 from msgspec.structs import replace
 
 from leerie.config.building import Building, Fixture
 from leerie.fixtures.lamp import Lamp
-from leerie.messages import Publish
+from leerie.messages import AT_ONCE, RETAINED_AT_ONCE, Publish
 from leerie.notes import Cause, Coalesced, Commanded, Note
 from leerie.now import MINUTE_MS, Now
 from leerie.outlet.slot import Slot, Told, Waiting, aim, next_allowed
@@ -32,14 +33,19 @@ LAST_EXPIRY_S = 300
 class Window(msgspec.Struct):
     """Commands of the whole building that the broker has not yet acknowledged."""
 
-    size: int = 16
-    """With the four of the states and records, at most twenty publishes are unacknowledged."""
+    size: int = AT_ONCE - RETAINED_AT_ONCE
     ticket: int = 0
     flying: dict[int, tuple[str, str]] = {}
     """Ticket → fixture, topic."""
 
     starving: dict[str, None] = {}
     """Rooms with a command that found the window full; they are looked at when it opens."""
+
+    def open(self, at_once: int) -> None:
+        """The broker takes so many publishes at a time. What is handed over beyond that waits where no hold can call
+        it back.
+        """
+        self.size = max(1, min(at_once, AT_ONCE) - RETAINED_AT_ONCE)
 
     def admits(self, messages: int) -> bool:
         """May a command of so many messages go out? One larger than the window goes when nothing else flies."""
@@ -205,6 +211,7 @@ def _messages_at_most(fixture: Fixture) -> int:
     return max(len(fixture.messages), len(fixture.when_off or ()))
 
 
+@lru_cache(maxsize=1_024)
 def _phase(room: str, period: int) -> int:
     """Where in a period this room's refreshes lie: fixed by its name, spread evenly over rooms."""
     digest = hashlib.blake2b(room.encode(), digest_size=8).digest()

@@ -3,14 +3,15 @@
 from collections.abc import Iterable, Iterator
 
 import msgspec
+from msgspec.structs import replace
 
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.daylight.outdoors import Skies
 from leerie.journal import JournalError, Step, Stretch, digest
-from leerie.messages import Message, Outcome, Publish
+from leerie.messages import AT_ONCE, Message, Outcome
 from leerie.now import Now
-from leerie.parting import PARTING_EXPIRY_S, part
+from leerie.parting import Partings
 
 
 class Played(msgspec.Struct, frozen=True):
@@ -73,25 +74,24 @@ class _Player:
         self._building = building
         self._online = stretch.known.online
         self._controller = _Resumed(building, stretch)
+        self._partings = Partings()
 
     def begin(self, stretch: Stretch, before: "_Player | None") -> Played:
         """`before`: who hands over in a reload. A new controller's first steps tell how it went on."""
         if not self._exact:
             self._controller.resume(stretch)
-        outcome = before.leave(self._building, stretch) if before is not None else Outcome()
-        return Played(stretch, outcome, self._exact)
+        if before is None:
+            return Played(stretch, Outcome(), self._exact)
+        self._partings = before._partings
+        self._partings.part(before._building, self._building, stretch.memory)
+        told = self._partings.say() if before._online else ()
+        return Played(stretch, Outcome(told), self._exact)
 
     def play(self, step: Step) -> Played:
         outcome = self._call(step)
         if not self._exact:
             self._take(outcome, step.now)
         return Played(step, outcome, self._exact)
-
-    def leave(self, building: Building, stretch: Stretch) -> Outcome:
-        """Another config takes over: what is told to lamps that it does not know."""
-        parting = part(self._building, building, stretch.memory)
-        commands = (Publish(0, topic, payload, PARTING_EXPIRY_S) for topic, payload in parting.commands)
-        return Outcome(tuple(commands) if self._online else ())
 
     def pass_through(self, stretch: Stretch) -> Played:
         """The run goes on. The records written then are those that it has now, or something has gone apart."""
@@ -106,7 +106,8 @@ class _Player:
                 controller.linked(now)
             case Step("settled"):
                 self._online = True
-                return controller.settled(now)
+                outcome = controller.settled(now, AT_ONCE if step.number is None else step.number)
+                return replace(outcome, commands=(*self._partings.say(), *outcome.commands))
             case Step("lost"):
                 self._online = False
                 controller.lost(now)

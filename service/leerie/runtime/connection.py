@@ -22,14 +22,13 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from leerie.config.running import Broker
+from leerie.messages import AT_ONCE
 from leerie.runtime.tls import papers
 from leerie.runtime.why import DIAL_S, closed, told, turned
 
 VERSIONS = {"5": MQTTProtocolVersion.MQTTv5, "3.1.1": MQTTProtocolVersion.MQTTv311}
 TAKEN_OVER: Final = 142
 """MQTT 5.0, table 2-6: session taken over."""
-AT_ONCE: Final = 20
-"""More publishes are never unacknowledged; a broker may ask for less."""
 LONGEST: Final = 1 << 20
 """No packet that means anything to us is nearly as long (bytes)."""
 

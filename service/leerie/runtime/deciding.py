@@ -9,9 +9,9 @@ from zoneinfo import ZoneInfo
 from leerie import record
 from leerie.config.building import Building
 from leerie.controller import Controller
-from leerie.messages import Outcome, Publish
+from leerie.messages import Outcome
 from leerie.now import SECOND_MS, Now
-from leerie.parting import PARTING_EXPIRY_S, part
+from leerie.parting import Partings
 from leerie.runtime.clock import Clock
 from leerie.runtime.events import Arrived
 from leerie.runtime.herald import Herald
@@ -45,6 +45,7 @@ class Deciding:
         self._link = link
         self._herald = herald
         self._metrics = metrics
+        self._partings = Partings()
         self._advanced_ms = 0
         self._clock_known = False
         self._written_us = 0
@@ -74,7 +75,8 @@ class Deciding:
 
     def settled(self, now: Now) -> None:
         if self.controller is not None:
-            self._apply(self.controller.settled(now), now)
+            self._say_partings()
+            self._apply(self.controller.settled(now, self._link.at_once), now)
 
     def lost(self) -> None:
         if self.controller is not None:
@@ -122,11 +124,10 @@ class Deciding:
             return
         self._apply(controller.advance(now), now)
         memory = controller.handover(now)
-        parting = part(before, building, memory)
-        for topic, payload in parting.commands:
-            self._link.command(Publish(0, topic, payload, PARTING_EXPIRY_S))
-        for room in parting.rooms:
+        for room in self._partings.part(before, building, memory):
             self._herald.forget(room)
+        if self._link.up:
+            self._say_partings()
         successor = self._make_controller(memory)
         if self._link.up:
             successor.linked(now)
@@ -151,6 +152,10 @@ class Deciding:
         self._link.flush(now.steady)
         self._metrics.count(outcome.notes)
         self._teller.tell(outcome.notes, now)
+
+    def _say_partings(self) -> None:
+        for publish in self._partings.say():
+            self._link.command(publish)
 
     def _look_at_the_building(self) -> None:
         self._zone = ZoneInfo(self.building.site.timezone)

@@ -128,7 +128,7 @@ class JournalFile:
     def _write_step(self, step: Step) -> None:
         message = step.message
         heard = (None, None, None) if message is None else (message.topic, message.payload, message.retained)
-        row = (self.last, step.call, step.now.steady, step.now.wall, *heard, step.ticket)
+        row = (self.last, step.call, step.now.steady, step.now.wall, *heard, step.number)
         self._db.execute("INSERT INTO step VALUES (?, ?, ?, ?, ?, ?, ?, ?)", row)
 
     def _write_stretch(self, stretch: Stretch) -> None:

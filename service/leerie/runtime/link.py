@@ -10,21 +10,12 @@ from collections.abc import Callable, Collection, Iterator, Sequence
 from functools import partial
 
 from leerie.config.running import Broker
-from leerie.messages import Message, Publish
+from leerie.messages import AT_ONCE, Message, Publish
 from leerie.runtime.backoff import Backoff
 from leerie.runtime.client_id import ClientId
 from leerie.runtime.connection import Connection, Gone, Got, Granted, Taken, Turned, Welcome, Word, versions
 from leerie.runtime.dialling import Dialling, look
-from leerie.runtime.events import (
-    Arrived,
-    Displaced,
-    Event,
-    Linked,
-    Lost,
-    Recalled,
-    Settled,
-    Unreachable,
-)
+from leerie.runtime.events import Arrived, Displaced, Event, Linked, Lost, Recalled, Settled, Unreachable
 from leerie.runtime.outbox import Words
 from leerie.runtime.outgoing import Outgoing
 from leerie.runtime.settling import Settling
@@ -126,6 +117,11 @@ class Link:
     def connected(self) -> bool:
         """The broker has let us in."""
         return self._connection is not None and self._greeted
+
+    @property
+    def at_once(self) -> int:
+        """So many publishes the broker takes at a time."""
+        return AT_ONCE if self._connection is None else self._connection.limit
 
     @property
     def idle(self) -> bool:

@@ -5,8 +5,7 @@ from typing import TypeAlias
 
 import msgspec
 
-IN_FLIGHT = 4
-"""Unacknowledged retained publishes; commands need the rest of the twenty that a broker takes at once."""
+from leerie.messages import RETAINED_AT_ONCE
 
 Words: TypeAlias = Callable[[], bytes]
 """Makes the payload when it is to be sent, and only then."""
@@ -32,9 +31,9 @@ class Outbox:
         """
         self._waiting[topic] = _Item(words, gap_ms)
 
-    def send(self, publish: Callable[[str, bytes], int], steady_ms: int, most: int = IN_FLIGHT) -> None:
+    def send(self, publish: Callable[[str, bytes], int], steady_ms: int, most: int = RETAINED_AT_ONCE) -> None:
         """Hand over what may go now, no more than `most`; `publish` returns the mid."""
-        most = min(most, IN_FLIGHT - len(self._flying))
+        most = min(most, RETAINED_AT_ONCE - len(self._flying))
         # What has no gap goes first: a state, which has one, may have the place of an older one in the queue, and must
         # not be out before the record of what it tells.
         for topic, item in sorted(self._waiting.items(), key=lambda waiting: waiting[1].gap_ms > 0):
@@ -59,7 +58,7 @@ class Outbox:
 
     def due(self) -> int | None:
         """Steady millisecond at which something that waits for its gap may go; None: nothing waits for time."""
-        if len(self._flying) >= IN_FLIGHT:
+        if len(self._flying) >= RETAINED_AT_ONCE:
             return None
         return min((self._free_ms(topic, item) for topic, item in self._waiting.items()), default=None)
 

@@ -14,7 +14,7 @@ from leerie.controller import CLOCK_STEP_US, Controller
 from leerie.daylight import civil
 from leerie.daylight.outdoors import Outdoors
 from leerie.journal import Call, Known, Noted, Step, Stretch, Why, digest, is_kept
-from leerie.messages import Message, Outcome
+from leerie.messages import AT_ONCE, Message, Outcome
 from leerie.notes import Heard
 from leerie.now import MINUTE_MS, Now
 from leerie.runtime.journal import Journal
@@ -62,11 +62,11 @@ class Recorded:
         self._write("linked", now)
         self._controller.linked(now)
 
-    def settled(self, now: Now) -> Outcome:
-        self._write("settled", now)
+    def settled(self, now: Now, at_once: int = AT_ONCE) -> Outcome:
+        self._write("settled", now, number=at_once)
         self._known = replace(self._known, online=True)
         self._advanced_ms = now.steady
-        return self._noted(self._controller.settled(now))
+        return self._noted(self._controller.settled(now, at_once))
 
     def lost(self, now: Now) -> None:
         self._write("lost", now)
@@ -93,7 +93,7 @@ class Recorded:
         return self._noted(self._controller.clock_known(now))
 
     def acknowledged(self, ticket: int, ok: bool, now: Now) -> None:
-        self._write("taken" if ok else "refused", now, ticket=ticket)
+        self._write("taken" if ok else "refused", now, number=ticket)
         self._controller.acknowledged(ticket, ok, now)
 
     def due(self) -> int | None:
@@ -111,9 +111,9 @@ class Recorded:
 
     # ---- the journal -------------------------------------------------------------------------------------------------
 
-    def _write(self, call: Call, now: Now, message: Message | None = None, ticket: int | None = None) -> None:
+    def _write(self, call: Call, now: Now, message: Message | None = None, number: int | None = None) -> None:
         self._perhaps_begin(now)
-        self._journal.put(Step(call, now, message, ticket))
+        self._journal.put(Step(call, now, message, number))
         self._written_ms = now.steady
 
     def _noted(self, outcome: Outcome) -> Outcome:

@@ -60,7 +60,11 @@ def share_of_daylight(outdoor: float, daylight: Daylight) -> float:
 
 def level_of(steps: tuple[Step, ...], *, switched: bool) -> float:
     """The level that the steps lead to; a switched lamp that is on burns at full."""
-    level = next((_level(step) for step in reversed(steps) if not isinstance(step, White | Coloured)), 0.0)
+    level = 0.0
+    for step in reversed(steps):
+        if not isinstance(step, White | Coloured):
+            level = _level(step)
+            break
     return (1.0 if level > 0 else 0.0) if switched else level
 
 
