@@ -2,18 +2,19 @@
 
 # ruff: noqa: ARG002 -- a stand-in has the real one's arguments, whether it needs them or not
 
+import threading
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from brokers import Kind, Mosquitto, Person
+from brokers import WITHIN_S, Kind, Mosquitto, Person
 from houses import House, workshop
 from leerie import record
 from leerie.config.building import Building
 from leerie.controller import Controller
-from leerie.messages import Message, Outcome, Publish
+from leerie.messages import AT_ONCE, Message, Outcome, Publish
 from leerie.notes import Commanded, Refused
 from leerie.now import Now
 from leerie.occupancy.records import Occupancy
@@ -48,7 +49,7 @@ class Fake(Controller):
     def linked(self, now: Now) -> None:
         self.told.append("linked")
 
-    def settled(self, now: Now) -> Outcome:
+    def settled(self, now: Now, at_once: int = AT_ONCE) -> Outcome:
         self.told.append("settled")
         return Outcome(records=("workshop",), rooms=(VIEW,))
 
@@ -224,3 +225,46 @@ def test_a_broker_restart_is_a_new_beginning_for_the_link_and_none_for_the_contr
             person.hears("leerie/service", lambda heard: heard.value["running"])
             assert person.on("lamps/bench/do") == []
         assert controller(house).told[-3:] == ["lost", "linked", "settled"]
+
+
+class Slow(Fake):
+    """Takes its time over the first message, until it is let go on."""
+
+    def __init__(self, building: Building, memory: Mapping[str, bytes], boot: str, *, clock_known: bool = True) -> None:
+        super().__init__(building, memory, boot, clock_known=clock_known)
+        self.go_on = threading.Event()
+
+    def filters(self) -> tuple[str, ...]:
+        return ("workshop/bench/radar", "leerie/room/workshop/hold")
+
+    def receive(self, message: Message, now: Now) -> Outcome:
+        assert self.go_on.wait(WITHIN_S)
+        return super().receive(message, now)
+
+
+@pytest.mark.parametrize(
+    ("topic", "together"),
+    [("workshop/bench/radar", True), ("leerie/room/workshop/hold", False)],
+    ids=["sensor", "wish"],
+)
+def test_what_came_together_is_written_down_together_but_each_wish_by_itself(
+    topic: str, together: bool, tmp_path: Path
+) -> None:
+    """Else a disk that takes its time over each commit leaves the lamps waiting in a flood."""
+    with Mosquitto(tmp_path) as mosquitto, House(workshop(tmp_path, mosquitto.port), make=Slow) as house:
+        slow = controller(house)
+        assert isinstance(slow, Slow)
+        keep, kept = house.daemon._keeper.keep, []
+
+        def spy(records: Mapping[str, bytes]) -> None:
+            kept.extend([records] if records else [])
+            keep(records)
+
+        house.daemon._keeper.keep = spy  # type: ignore[method-assign] # a spy
+        with Person(mosquitto.port, "lamps/bench/do") as person:
+            for number in range(15):
+                person.say(topic, str(number))
+            slow.go_on.set()
+            person.hears("lamps/bench/do", lambda _: len(person.on("lamps/bench/do")) == 15)
+        house.log.until("refused")
+    assert len(kept) < 15 if together else len(kept) >= 15

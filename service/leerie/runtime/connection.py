@@ -29,6 +29,8 @@ from leerie.runtime.why import DIAL_S, closed, told, turned
 VERSIONS = {"5": MQTTProtocolVersion.MQTTv5, "3.1.1": MQTTProtocolVersion.MQTTv311}
 TAKEN_OVER: Final = 142
 """MQTT 5.0, table 2-6: session taken over."""
+READ_AT_ONCE: Final = 50
+"""Words of the broker's that are taken in one turn, some few more at most."""
 LONGEST: Final = 1 << 20
 """No packet that means anything to us is nearly as long (bytes)."""
 
@@ -151,13 +153,16 @@ class Connection:
         return self._client.want_write()
 
     def read(self) -> None:
-        """Read what is there.
-
-        The inbox is bounded by this: nothing is read before it is empty, and paho reads no more packets in one go
-        than publishes are in flight.
-        """
+        """Read what is there, and so much at most. Nothing is read before the inbox is empty."""
         if self._inbox:
             return
+        words = -1
+        while words < len(self._inbox) < READ_AT_ONCE and not self._over:
+            words = len(self._inbox)
+            self._read_once()
+
+    def _read_once(self) -> None:
+        """Read a packet, or as many as there are publishes in flight: so paho does it."""
         self._guarded(self._client.loop_read)
         length = self._client._in_packet["remaining_length"]
         if length > LONGEST:  # paho would gather all of it, 256 MiB if need be

@@ -117,6 +117,7 @@ class Daemon:
             self._reload()
         now = self._clock.now()
         self._deciding.advance(now)
+        self._deciding.conclude(now)
         if self._link.up and now.steady >= self._card_due_ms:
             self._show_card(now)
         self._link.flush(now.steady)

@@ -1,5 +1,9 @@
 """The controller at work: what it is told, and what follows from its outcomes, always in one order, lamps first:
 commands → acknowledgement of what came in → records → room states and sky → log.
+
+Commands and acknowledgements go at once. The rest is gathered over a turn of the loop, for writing records takes some
+milliseconds however many there are: with messages coming faster than that, one write serves all that came meanwhile.
+A wish is written down before the next message is looked at.
 """
 
 import time
@@ -10,6 +14,7 @@ from leerie import record
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Outcome
+from leerie.notes import Note
 from leerie.now import SECOND_MS, Now
 from leerie.parting import Partings
 from leerie.runtime.clock import Clock
@@ -20,6 +25,7 @@ from leerie.runtime.log import Log
 from leerie.runtime.metrics import Metrics
 from leerie.runtime.reload import heard_anew
 from leerie.runtime.telling import Teller
+from leerie.views import RoomView, SkyView
 
 MakeController = Callable[..., Controller]
 
@@ -50,6 +56,11 @@ class Deciding:
         self._clock_known = False
         self._written_us = 0
         """When the newest record was written, by the wall clock of then."""
+        self._records: dict[str, None] = {}
+        """Rooms whose records are to be written."""
+        self._views: dict[str, RoomView] = {}
+        self._sky: SkyView | None = None
+        self._notes: list[tuple[Note, ...]] = []
         self._look_at_the_building()
 
     def begin(self, folder: Mapping[str, bytes], broker: Mapping[str, bytes]) -> None:
@@ -76,7 +87,7 @@ class Deciding:
     def settled(self, now: Now) -> None:
         if self.controller is not None:
             self._say_partings()
-            self._apply(self.controller.settled(now, self._link.at_once), now)
+            self._apply(self.controller.settled(now, self._link.at_once))
 
     def lost(self) -> None:
         if self.controller is not None:
@@ -85,7 +96,9 @@ class Deciding:
     def receive(self, event: Arrived) -> None:
         if self.controller is not None:
             now = self._clock.now()
-            self._apply(self.controller.receive(event.message, now), now, event)
+            self._apply(self.controller.receive(event.message, now), event)
+            if event.message.topic.startswith(self._herald.topic("room", "")):
+                self.conclude(now)
 
     def acknowledged(self, ticket: int, *, ok: bool) -> None:
         if self.controller is not None:
@@ -103,16 +116,30 @@ class Deciding:
         if controller is None or not (overdue or now.steady >= self._advanced_ms + SECOND_MS):
             return
         self._advanced_ms = now.steady
-        self._apply(controller.advance(now), now)
+        self._apply(controller.advance(now))
         if not self._clock_known and self._clock_is_known():
             self._clock_known = True
             self._metrics.clock_known(True)
             self._log.tell("the clock is known to be right")
-            self._apply(controller.clock_known(now), now)
+            self._apply(controller.clock_known(now))
+
+    def conclude(self, now: Now) -> None:
+        """Write down, then show, then log what has been decided in this turn."""
+        if self.controller is None:
+            return
+        records, views, sky, told = self._records, tuple(self._views.values()), self._sky, self._notes
+        self._records, self._views, self._sky, self._notes = {}, {}, None, []
+        self._herald.remember(self.controller, records)
+        self._herald.show(views, sky, self._zone)
+        self._link.flush(now.steady)
+        for notes in told:
+            self._metrics.count(notes)
+            self._teller.tell(notes, now)
 
     def farewell(self, now: Now) -> None:
         if self.controller is not None:
-            self._apply(self.controller.farewell(now), now)
+            self._apply(self.controller.farewell(now))
+            self.conclude(now)
 
     def take_over(self, building: Building) -> None:
         """Another config holds: another controller goes on from the rooms' records as they are now."""
@@ -122,7 +149,8 @@ class Deciding:
         controller, now = self.controller, self._clock.now()
         if controller is None:
             return
-        self._apply(controller.advance(now), now)
+        self._apply(controller.advance(now))
+        self.conclude(now)
         memory = controller.handover(now)
         for room in self._partings.part(before, building, memory):
             self._herald.forget(room)
@@ -139,19 +167,17 @@ class Deciding:
 
     # ---- behind it ---------------------------------------------------------------------------------------------------
 
-    def _apply(self, outcome: Outcome, now: Now, arrived: Arrived | None = None) -> None:
+    def _apply(self, outcome: Outcome, arrived: Arrived | None = None) -> None:
         for publish in outcome.commands:
             self._link.command(publish)
         if arrived is not None:
             if outcome.commands:
                 self._metrics.decision.observe(time.perf_counter() - arrived.heard)
             self._link.acknowledge(arrived.receipt)
-        if self.controller is not None:
-            self._herald.remember(self.controller, outcome.records)
-        self._herald.show(outcome.rooms, outcome.sky, self._zone)
-        self._link.flush(now.steady)
-        self._metrics.count(outcome.notes)
-        self._teller.tell(outcome.notes, now)
+        self._records.update(dict.fromkeys(outcome.records))
+        self._views.update((view.room, view) for view in outcome.rooms)
+        self._sky = outcome.sky or self._sky
+        self._notes.append(outcome.notes)
 
     def _say_partings(self) -> None:
         for publish in self._partings.say():
