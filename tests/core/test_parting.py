@@ -5,7 +5,7 @@ from msgspec.structs import replace
 
 from core.walker import Walker, house
 from leerie.config.building import Building
-from leerie.parting import part
+from leerie.parting import PARTING_EXPIRY_S, Partings, part
 
 HOUSE = """
 [day_parts.day]
@@ -102,3 +102,18 @@ def test_a_lamp_taken_out_of_a_room_that_stays_is_told_off() -> None:
     )
     parting = part(BEFORE, bare, memory())
     assert (parting.rooms, parting.commands) == ((), (("bench", b"0"),))
+
+
+def test_a_lamp_left_behind_without_a_connection_is_told_off_once_there_is_one_and_once_only() -> None:
+    partings = Partings()
+    assert partings.part(BEFORE, without("workshop", "shop"), memory()) == ("workshop", "shop")
+    told = [(publish.topic, publish.payload, publish.expiry_s) for publish in partings.say()]
+    assert told == [("bench", b"0", PARTING_EXPIRY_S), ("sign", b"OPEN", PARTING_EXPIRY_S)]
+    assert partings.say() == ()
+
+
+def test_a_lamp_that_is_back_before_it_could_be_told_off_is_left_to_its_room() -> None:
+    partings = Partings()
+    partings.part(BEFORE, without("workshop", "shop"), memory())
+    assert partings.part(without("workshop", "shop"), without("shop"), memory()) == ()
+    assert [publish.topic for publish in partings.say()] == ["sign"]

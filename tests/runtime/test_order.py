@@ -268,3 +268,16 @@ def test_what_came_together_is_written_down_together_but_each_wish_by_itself(
             person.hears("lamps/bench/do", lambda _: len(person.on("lamps/bench/do")) == 15)
         house.log.until("refused")
     assert len(kept) < 15 if together else len(kept) >= 15
+
+
+def test_the_controller_is_told_how_much_the_broker_takes_at_a_time(tmp_path: Path) -> None:
+    """What it hands over beyond that would wait where no hold can call it back."""
+
+    class Asking(Fake):
+        def settled(self, now: Now, at_once: int = AT_ONCE) -> Outcome:
+            self.told.append(at_once)
+            return super().settled(now)
+
+    settings = ("allow_anonymous true", "max_inflight_messages 3")
+    with Mosquitto(tmp_path, settings) as mosquitto, House(workshop(tmp_path, mosquitto.port), make=Asking) as house:
+        assert controller(house).told == ["linked", 3, "settled"]

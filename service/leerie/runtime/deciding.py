@@ -88,6 +88,7 @@ class Deciding:
         if self.controller is not None:
             self._say_partings()
             self._apply(self.controller.settled(now, self._link.at_once))
+            self.conclude(now)
 
     def lost(self) -> None:
         if self.controller is not None:
