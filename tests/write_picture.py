@@ -12,7 +12,6 @@ from zoneinfo import ZoneInfo
 from leerie import config, report
 from leerie.cli.demo import FIRST_DAY, FIRST_SECOND, SPEED, foot, paint, section
 from leerie.cli.demo.canvas import Canvas, Cell
-from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.screen import Screen
 from leerie.cli.demo.stage import Stage
 from leerie.config.building import Building
@@ -22,6 +21,7 @@ from leerie.messages import Message, Outcome
 from leerie.now import Now
 from leerie.rehearsal.world import World
 from leerie.runtime.clock import Clock
+from leerie.tint import Rgb
 
 PICTURE = Path(__file__).parent.parent / "deploy" / "demo.svg"
 SEED = 24

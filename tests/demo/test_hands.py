@@ -238,5 +238,5 @@ def test_the_buildings_own_broker_folder_and_page_are_left_alone(example: Buildi
     assert backstage.building.broker.port != example.broker.port
     assert service.state_dir != example.service.state_dir
     assert service.metrics is not None
-    assert backstage.page == f"http://127.0.0.1:{service.metrics[1]}/metrics"
+    assert backstage.page == f"http://127.0.0.1:{service.metrics[1]}/"
     backstage._folder.cleanup()

@@ -6,9 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from leerie import tint
 from leerie.cli.demo import paint
-from leerie.cli.demo.paint import Rgb
 from leerie.rehearsal.lamps import Glow
+from leerie.tint import Rgb
 
 COLOURS = st.tuples(*[st.integers(0, 255)] * 3)
 GLOWS = st.builds(Glow, st.floats(0, 1), st.integers(1000, 10_000), st.none())
@@ -18,15 +19,15 @@ READABLE = 4.5
 
 def test_contrast_is_that_of_the_standard() -> None:
     """WCAG 2.2: 21:1 is black on white; #767676 is the lightest grey that passes 4.5:1 on white. From memory."""
-    assert paint.contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21)
-    assert paint.contrast((0x76, 0x76, 0x76), (255, 255, 255)) == pytest.approx(4.54, abs=0.005)
-    assert paint.contrast((0x77, 0x77, 0x77), (255, 255, 255)) < READABLE
+    assert tint.contrast((0, 0, 0), (255, 255, 255)) == pytest.approx(21)
+    assert tint.contrast((0x76, 0x76, 0x76), (255, 255, 255)) == pytest.approx(4.54, abs=0.005)
+    assert tint.contrast((0x77, 0x77, 0x77), (255, 255, 255)) < READABLE
 
 
 @given(COLOURS, COLOURS)
 def test_any_colour_can_be_made_legible_on_any_other(wanted: Rgb, ground: Rgb) -> None:
     for ink in (paint.legible(wanted, ground), paint.quiet(ground), paint.ink(ground)):
-        assert paint.contrast(ink, ground) >= READABLE
+        assert tint.contrast(ink, ground) >= READABLE
 
 
 def test_what_is_legible_already_stays_as_it_is() -> None:
@@ -60,13 +61,13 @@ def test_more_light_is_never_darker(glows: list[Glow]) -> None:
 
 
 def test_the_sky_brightens_with_the_sun_and_greys_with_cloud() -> None:
-    brightness = [sum(paint.sky(elevation, 0.5)) for elevation in (-20, -10, -4, 0, 5, 15)]
+    brightness = [sum(tint.sky(elevation, 0.5)) for elevation in (-20, -10, -4, 0, 5, 15)]
     assert all(before < after for before, after in pairwise(brightness))
-    clear, closed = paint.sky(20, 1), paint.sky(20, 1, 1.0)
+    clear, closed = tint.sky(20, 1), tint.sky(20, 1, 1.0)
     assert max(closed) - min(closed) < max(clear) - min(clear)
 
 
 @given(st.floats(-90, 90), st.floats(0, 1), st.floats(0, 1))
 def test_every_sky_has_a_colour(elevation: float, height: float, cloud: float) -> None:
-    assert all(0 <= channel <= 255 for channel in paint.sky(elevation, height, cloud))
-    assert 0 <= paint.daylight(elevation, cloud) <= 1
+    assert all(0 <= channel <= 255 for channel in tint.sky(elevation, height, cloud))
+    assert 0 <= tint.daylight(elevation, cloud) <= 1

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from leerie.cli.demo import palette
-from leerie.cli.demo.paint import Rgb
+from leerie.tint import Rgb
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")  # it warns on import of plotting libraries that are not there

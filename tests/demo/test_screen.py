@@ -9,6 +9,7 @@ from msgspec.structs import replace
 from rich.cells import cell_len
 from staged import HOUSE, PLAIN, canvas, lines, lit, printed, staged, state
 
+from leerie import tint
 from leerie.cli.demo import paint
 from leerie.cli.demo.keys import KEYS
 from leerie.cli.demo.stage import Stage
@@ -104,7 +105,7 @@ def test_the_hour_stands_even_where_nothing_else_does(stage: Stage) -> None:
 
 @pytest.mark.parametrize("size", SIZES)
 def test_the_foot_tells_how_to_look_on_and_what_to_press(stage: Stage, size: tuple[int, int]) -> None:
-    stage.page = "http://127.0.0.1:40123/metrics"
+    stage.page = "http://127.0.0.1:40123/"
     foot = "\n".join(lines(stage, size)[-4:])
     assert stage.invitation in foot
     assert size[0] < 75 or stage.page in foot
@@ -253,7 +254,7 @@ def test_no_text_is_ever_unreadable(
     for line in canvas(stage, size).lines:
         for cell in line:
             if cell.text.isalnum() and cell.ink is not None and cell.ground is not None:
-                assert paint.contrast(cell.ink, cell.ground) >= 4.5, cell
+                assert tint.contrast(cell.ink, cell.ground) >= 4.5, cell
 
 
 def test_the_same_stage_is_drawn_the_same(stage: Stage) -> None:

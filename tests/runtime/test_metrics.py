@@ -16,7 +16,7 @@ from houses import House, workshop
 from leerie.config import load
 from leerie.config.building import Building
 from leerie.config.running import Broker
-from leerie.notes import Commanded, Fault, Heard
+from leerie.notes import Commanded, Fault, Heard, Undelivered
 from leerie.now import HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.runtime.metrics import Metrics
 from leerie.views import HoldView, LampView, RoomView, SkyView
@@ -246,8 +246,25 @@ def test_a_sensor_that_is_out(page: Page) -> None:
     page.shown(faults=(silent, Fault("battery_low", "door", WALL, "the battery of door is low")))
     assert (page["sensor_out radar"], page["sensor_out door"]) == (1, 0)
     assert page["room_faults"] == 2
+    assert (page["fault_active sensor_out"], page["fault_active battery_low"], page["fault_active room_blind"]) == (
+        1,
+        1,
+        0,
+    )
     page.shown()
     assert page["sensor_out radar"] == 0
+    assert page["fault_active sensor_out"] == 0
+
+
+def test_a_command_that_the_broker_did_not_take(page: Page) -> None:
+    assert page["commands_undelivered_total bench"] == 0
+    page.metrics.count([Undelivered("bench", "bench")])
+    assert page["commands_undelivered_total bench"] == 1
+
+
+def test_which_sensors_and_lamps_are_a_rooms(page: Page) -> None:
+    assert [page[f"room_sensor_info {sensor}"] for sensor in ("radar", "door")] == [1, 1]
+    assert [page[f"room_fixture_info {lamp}"] for lamp in ("bench", "sign", "shelf")] == [1, 1, 1]
 
 
 def test_when_a_sensor_last_said_anything(page: Page) -> None:

@@ -1,4 +1,4 @@
-"""The scrape page: three answers, and nobody who asks keeps the daemon from deciding."""
+"""The HTTP port: four answers, and nobody who asks keeps the daemon from deciding."""
 
 import contextlib
 import http.client
@@ -17,7 +17,7 @@ from prometheus_client.parser import text_string_to_metric_families
 from prometheus_client.registry import Collector
 
 from leerie.runtime import log
-from leerie.runtime.page import AT_ONCE, GIVE_WAY_S, HEAD_BYTES, PATIENCE_S, Page, PageError
+from leerie.runtime.page import AT_ONCE, GIVE_WAY_S, HEAD_BYTES, PATIENCE_S, Front, Page, PageError
 from leerie.runtime.page import serving as page_of_the_daemon
 from leerie.runtime.pulse import Pulse
 
@@ -27,17 +27,26 @@ WITHIN_S = 10
 
 SHORT_S = 0.2
 """Patience for those who are to lose it."""
+FRONT = "<!doctype html><title>the house</title>"
+
+
+def front() -> bytes:
+    return FRONT.encode()
 
 
 @contextmanager
 def serving(
-    alive: str | None = None, ready: str | None = None, patience_s: float = PATIENCE_S, also: Collector | None = None
+    alive: str | None = None,
+    ready: str | None = None,
+    patience_s: float = PATIENCE_S,
+    also: Collector | None = None,
+    front: Front = front,
 ) -> Iterator[Page]:
     registry = CollectorRegistry()
     Counter("turns_total", "Turns.", registry=registry).inc(3)
     if also is not None:
         registry.register(also)
-    page = Page(("127.0.0.1", 0), registry, lambda: alive, lambda: ready, patience_s)
+    page = Page(("127.0.0.1", 0), registry, lambda: alive, lambda: ready, front, patience_s)
     try:
         yield page
     finally:
@@ -92,6 +101,29 @@ def test_metrics_can_be_scraped() -> None:
         assert values["turns_total"] == 3
 
 
+def test_the_house_stands_at_the_root() -> None:
+    with serving() as page:
+        assert ask(page, "/") == (200, FRONT)
+
+
+def test_a_browser_is_told_to_load_and_to_run_nothing() -> None:
+    """What may be used in spite of it, tests/pages/test_look.py says."""
+    with serving() as page:
+        head = send(page, b"GET / HTTP/1.0\r\n\r\n").partition(b"\r\n\r\n")[0].decode()
+    assert "\r\nContent-Type: text/html; charset=utf-8\r\n" in head
+    assert "\r\nContent-Security-Policy: default-src 'none'; " in head
+    assert "\r\nX-Content-Type-Options: nosniff\r\n" in head
+
+
+def test_a_page_that_cannot_be_made_is_one_clear_line() -> None:
+    def broken() -> bytes:
+        raise ZeroDivisionError
+
+    with serving(front=broken) as page:
+        assert ask(page, "/") == (500, "this cannot be made; please report it\n")
+        assert ask(page, "/healthz")[0] == 200
+
+
 def test_health_and_readiness_say_what_is_wrong() -> None:
     with serving() as page:
         assert ask(page, "/healthz") == (200, "well\n")
@@ -101,19 +133,19 @@ def test_health_and_readiness_say_what_is_wrong() -> None:
         assert ask(page, "/readyz") == (503, "not connected\n")
 
 
-@pytest.mark.parametrize("path", ["/", "/metric", "/metrics/", "/healthz/x", "/favicon.ico", "/%00"])
+@pytest.mark.parametrize("path", ["/index.html", "/metric", "/metrics/", "/healthz/x", "/favicon.ico", "/%00"])
 def test_anything_else_is_not_there(path: str) -> None:
     with serving() as page:
         assert ask(page, path)[0] == 404
 
 
-@pytest.mark.parametrize("path", ["/metrics?x=1", "/healthz?", "/readyz?a=/metrics"])
+@pytest.mark.parametrize("path", ["/?", "/metrics?x=1", "/healthz?", "/readyz?a=/metrics"])
 def test_what_stands_behind_a_question_mark_changes_nothing(path: str) -> None:
     with serving() as page:
         assert ask(page, path)[0] == 200
 
 
-@pytest.mark.parametrize("path", ["/metrics", "/healthz", "/nothing"])
+@pytest.mark.parametrize("path", ["/", "/metrics", "/healthz", "/nothing"])
 def test_head_is_get_without_the_body(path: str) -> None:
     with serving() as page:
         head, _, body = send(page, f"GET {path} HTTP/1.0\r\n\r\n".encode()).partition(b"\r\n\r\n")
@@ -262,16 +294,21 @@ class Meeting(Collector):
         self._two = threading.Barrier(2)
 
     def collect(self) -> Iterable[Gauge]:
+        self.front()
+        return ()
+
+    def front(self) -> bytes:
         with suppress(threading.BrokenBarrierError):
             self._two.wait(SHORT_S)
             self.met = True
-        return ()
+        return b""
 
 
 def test_one_page_is_made_at_a_time() -> None:
     meeting = Meeting()
-    with serving(also=meeting) as page:
-        askers = [threading.Thread(target=lambda: ask(page, "/metrics")) for _ in range(AT_ONCE)]
+    with serving(also=meeting, front=meeting.front) as page:
+        paths = ("/", "/metrics") * (AT_ONCE // 2)
+        askers = [threading.Thread(target=ask, args=(page, path)) for path in paths]
         for asker in askers:
             asker.start()
         for asker in askers:
@@ -282,7 +319,8 @@ def test_one_page_is_made_at_a_time() -> None:
 @pytest.mark.parametrize("address", [("127.0.0.1", 0), None])
 def test_a_page_in_the_making_gives_way_to_who_decides(address: tuple[str, int] | None) -> None:
     usual_s = sys.getswitchinterval()
-    with page_of_the_daemon(address, CollectorRegistry(), Pulse(lambda: True), log.make("json", stream=io.StringIO())):
+    pulse, logger = Pulse(lambda: True), log.make("json", stream=io.StringIO())
+    with page_of_the_daemon(address, CollectorRegistry(), pulse, front, logger):
         assert sys.getswitchinterval() == pytest.approx(usual_s if address is None else GIVE_WAY_S)
     assert sys.getswitchinterval() == usual_s
 
@@ -302,7 +340,7 @@ def test_it_stands_on_ipv6_too() -> None:
         socket.create_server(("::1", 0), family=socket.AF_INET6).close()
     except OSError:
         pytest.skip("this machine has no IPv6")
-    page = Page(("::1", 0), CollectorRegistry(), lambda: None, lambda: None)
+    page = Page(("::1", 0), CollectorRegistry(), lambda: None, lambda: None, front)
     try:
         assert ask(page, "/healthz") == (200, "well\n")
     finally:
@@ -313,4 +351,4 @@ def test_a_port_that_is_taken_is_one_clear_line() -> None:
     with socket.create_server(("127.0.0.1", 0)) as other:
         port = other.getsockname()[1]
         with pytest.raises(PageError, match=f"127.0.0.1:{port}: .*in use"):
-            Page(("127.0.0.1", port), CollectorRegistry(), lambda: None, lambda: None)
+            Page(("127.0.0.1", port), CollectorRegistry(), lambda: None, lambda: None, front)

@@ -110,6 +110,8 @@ def unknown(what: str, word: str, known: Iterable[str]) -> str:
 
 def printable(text: str) -> str:
     """The same text without control characters, line ends or half characters."""
+    if text.isprintable():
+        return text
     return "".join(char if char.isprintable() else char.encode("unicode_escape").decode() for char in text)
 
 

@@ -11,14 +11,15 @@ from leerie.reasons import Sent
 from leerie.report import steps
 
 WIDTH = 80
-_ENDS = {"vacant": " until vacant", "day_part": " until the next day part", "ever": " for ever"}
+ENDS = {"vacant": "until vacant", "day_part": "until the next day part", "ever": "for ever"}
+"""Of a hold that no clock ends."""
 
 
 def title(room: str, state: str, until: str | None, hold: str | None, bias: float, *, always: bool = False) -> str:
     """A room and its state. `hold`: what it lasts for, if there is one; `always`: a bias of 0 is told too."""
-    ends = f" until {until}" if until else _ENDS.get(hold or "", "") if state == "hold" else ""
+    end = f"until {until}" if until else ENDS.get(hold or "", "") if state == "hold" else ""
     wanted = f", bias {bias:+.2f}".replace("-", "−") if bias else ", no bias" if always else ""
-    return f"{room}: {state}{ends}{wanted}"
+    return f"{room}: {' '.join(filter(None, (state, end)))}{wanted}"
 
 
 def page(

@@ -30,7 +30,8 @@ _STATES = {
     "started": "started at {since} without memory, no sensor has spoken",
     "time_up": "nobody came back, the grace ended at {since}",
 }
-_HANDS = {"topic": "by message", "button": "by button", "hand": "by hand"}
+HANDS = {"topic": "by message", "button": "by button", "hand": "by hand"}
+"""Who has taken a room over."""
 _COVERS = {"sun": "assumed", "sun+cloud": "told", "sensor": "by the sensor's reading"}
 
 
@@ -65,7 +66,7 @@ def _sentence(reason: Reason, clock: _Clock) -> str:  # noqa: PLR0911 - a line f
         case HoldReason():
             white = "" if reason.kelvin is None else f", {reason.kelvin} K"
             what = "hands off" if reason.level is None else f"{steps.level(reason.level)}{white}"
-            return f"held {_HANDS[reason.by]} since {clock(reason.since)}: {what}"
+            return f"held {HANDS[reason.by]} since {clock(reason.since)}: {what}"
         case AskReason():
             scene = "" if reason.scene is None else f": scene {reason.scene}"
             return f"{'light' if reason.light else 'dark'} asked for at {clock(reason.since)}{scene}"

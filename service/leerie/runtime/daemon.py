@@ -10,6 +10,7 @@ from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Message
 from leerie.now import MINUTE_MS, Now
+from leerie.pages import front
 from leerie.runtime import page
 from leerie.runtime.clock import Clock
 from leerie.runtime.deciding import Deciding, MakeController
@@ -99,7 +100,9 @@ class Daemon:
             stack.enter_context(self._keeper)
             stack.enter_context(self._journal)
             stack.enter_context(
-                page.serving(self._building.service.metrics, self._metrics.registry, self._pulse, self._log)
+                page.serving(
+                    self._building.service.metrics, self._metrics.registry, self._pulse, self._front, self._log
+                )
             )
             if threading.current_thread() is threading.main_thread():
                 stack.enter_context(self._wake.signals(self.stop, self.reload))
@@ -107,6 +110,10 @@ class Daemon:
                 self._turn()
             self._leave()
         return 1 if self._displaced else 0
+
+    def _front(self) -> bytes:
+        """The page at `/`, in the thread of who asks for it."""
+        return front.page(self._metrics.seen(self._pulse.ailment()))
 
     # ---- one turn of the loop ----------------------------------------------------------------------------------------
 

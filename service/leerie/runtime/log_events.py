@@ -58,8 +58,8 @@ EVENTS: Mapping[str, LogEvent] = MappingProxyType(
         ),
         "stopped": LogEvent("info", (), "A clean end, by a signal or to give way."),
         # ---- the page and the folder
-        "scrape page": LogEvent("info", ("address",), "Metrics can be read here."),
-        "no scrape page": LogEvent("warning", ("why",), "There are no metrics; all else goes on."),
+        "scrape page": LogEvent("info", ("address",), "The page and the metrics can be read here."),
+        "no scrape page": LogEvent("warning", ("why",), "There is no page and no metrics; all else goes on."),
         "no records in the folder": LogEvent(
             "error", ("why", "so"), "`service.state_dir` cannot be used; all else goes on."
         ),

@@ -6,7 +6,7 @@ The deciding thread puts immutable values in place and counts; all other work is
 from collections.abc import Callable, Iterable, Iterator
 from typing import get_args
 
-from prometheus_client import CollectorRegistry, Counter, Histogram, disable_created_metrics
+from prometheus_client import CollectorRegistry, Counter, Histogram, ProcessCollector, disable_created_metrics
 from prometheus_client.core import GaugeMetricFamily, InfoMetricFamily, Metric
 from prometheus_client.registry import Collector
 
@@ -15,6 +15,7 @@ from leerie.config.building import Building
 from leerie.notes import Moved, Note
 from leerie.now import Now
 from leerie.occupancy.table import OCCUPANCY, State
+from leerie.pages.seen import Seen
 from leerie.runtime.clock import Clock
 from leerie.runtime.scraped import House, Lamps, Outdoors, Rooms, Sensors
 from leerie.views import RoomView, SkyView
@@ -42,7 +43,7 @@ class Metrics:
 
     def __init__(self, building: Building, now: Callable[[], Now] | None = None) -> None:
         """`now`: the daemon's clock, from any thread; None: this machine's."""
-        now = now or Clock().now
+        self._now = now = now or Clock().now
         self.registry = CollectorRegistry()
         self.reconnects = self._counter("leerie_broker_reconnects_total", "Connections to the broker after the first.")
         self.decision = Histogram(
@@ -64,6 +65,9 @@ class Metrics:
         self._coalesced = self._counter(
             "leerie_commands_coalesced_total", "Commands that a newer one replaced before they went out.", "fixture"
         )
+        self._undelivered = self._counter(
+            "leerie_commands_undelivered_total", "Commands that the broker did not take.", "fixture"
+        )
         self._transitions = self._counter(
             "leerie_room_transitions_total",
             "Moves of a room's occupancy from one state to another, under a hold too.",
@@ -77,7 +81,7 @@ class Metrics:
             "room",
             "after",
         )
-        self._link = Link()
+        self._link = Link(now().wall)
         self._house = House(building)
         self._rooms = Rooms(self._house, now)
         self._lamps = Lamps(self._house, self._rooms, now)
@@ -85,6 +89,7 @@ class Metrics:
         self._outdoors = Outdoors(self._house)
         for collector in (self._link, self._rooms, self._lamps, self._sensors, self._outdoors):
             self.registry.register(collector)
+        ProcessCollector(registry=self.registry)
         self._begin_at_zero(building)
 
     def follow(self, building: Building) -> None:
@@ -94,7 +99,8 @@ class Metrics:
 
     def reloaded(self, *, ok: bool) -> None:
         """The config was read anew."""
-        self._link.reloaded = ok
+        self._link.reloaded, wall = ok, self._now().wall
+        self._link.read, self._link.refused = (wall, None) if ok else (self._link.read, wall)
 
     def clock_known(self, yes: bool) -> None:
         self._link.clock_known = yes
@@ -108,7 +114,26 @@ class Metrics:
             self._outdoors.sky = sky
 
     def connected(self, yes: bool) -> None:
+        if self._link.connected != yes:
+            self._link.linked = self._now().wall
         self._link.connected = yes
+
+    def seen(self, ailment: str | None) -> Seen:
+        """All of it as it stands now, from any thread."""
+        link = self._link
+        return Seen(
+            at=self._now().wall,
+            building=self._house.building,
+            rooms=dict(self._rooms.views),
+            sky=self._outdoors.sky,
+            connected=link.connected,
+            linked=link.linked,
+            clock_known=link.clock_known,
+            begun=link.begun,
+            read=link.read,
+            refused=link.refused,
+            ailment=ailment,
+        )
 
     def count(self, told: Iterable[Note]) -> None:
         """Count what the notes tell."""
@@ -124,6 +149,8 @@ class Metrics:
                     self._lamps.commanded(note)
                 case notes.Coalesced():
                     self._coalesced.labels(note.fixture).inc()
+                case notes.Undelivered():
+                    self._undelivered.labels(note.fixture).inc()
                 case notes.Moved():
                     self._moved(note)
                 case notes.FalseOff():
@@ -159,6 +186,7 @@ class Metrics:
                 self._false_offs.labels(room.name, after)
             for fixture in room.fixtures:
                 self._coalesced.labels(fixture)
+                self._undelivered.labels(fixture)
                 for cause in CAUSES:
                     if cause != "egress" or room.egress:
                         self._commands.labels(fixture, cause)
@@ -177,7 +205,10 @@ def _sources(building: Building) -> Iterator[str]:
 
 
 class Link(Collector):
-    def __init__(self) -> None:
+    def __init__(self, begun: int) -> None:
+        """`begun`: when the daemon began, wall clock µs UTC."""
+        self.begun = self.linked = self.read = begun
+        self.refused: int | None = None
         self.connected = False
         self.reloaded = True
         self.clock_known = False

@@ -1,4 +1,5 @@
-"""The scrape page: /metrics, /healthz (alive), /readyz (connected, config loaded, deciding). Anything else is 404.
+"""The HTTP port: / (the house now), /metrics, /healthz (alive), /readyz (connected, config loaded, deciding). Anything
+else is 404.
 
 It is read only and answers one request a connection. Whoever asks gets so much time, so many bytes and so many places,
 and no more; and however many scrape at once, only one page is made at a time, so that the deciding thread has to share
@@ -12,16 +13,18 @@ import socketserver
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from http import HTTPStatus
 from http.client import LineTooLong
 from http.server import BaseHTTPRequestHandler
-from typing import Any
+from types import MappingProxyType
+from typing import Any, NamedTuple
 
 from prometheus_client import CollectorRegistry
 from prometheus_client.exposition import choose_encoder
 
+from leerie.pages.look import HEADERS
 from leerie.runtime.log import Log
 from leerie.runtime.pulse import Pulse
 
@@ -36,9 +39,12 @@ GIVE_WAY_S = 0.0005
 follow a message could wait as long.
 """
 PLAIN = "text/plain; charset=utf-8"
+HTML = "text/html; charset=utf-8"
 
 Complaint = Callable[[], str | None]
 """None: all is well; else what is not."""
+Front = Callable[[], bytes]
+"""Makes the page at `/`."""
 
 
 class PageError(Exception):
@@ -54,11 +60,12 @@ class Page:
         registry: CollectorRegistry,
         alive: Complaint,
         ready: Complaint,
+        front: Front,
         patience_s: float = PATIENCE_S,
     ) -> None:
         """Raises PageError."""
         try:
-            self._server = _Server(address, _Answers(registry, alive, ready), patience_s)
+            self._server = _Server(address, _Answers(registry, alive, ready, front), patience_s)
         except (OSError, OverflowError) as fault:
             raise PageError(f"{_spelled(address)}: {fault}") from fault
         self.address: tuple[str, int] = self._server.server_address[:2]  # type: ignore[assignment] # typeshed allows bytes
@@ -76,10 +83,12 @@ class Page:
 
 
 @contextmanager
-def serving(address: tuple[str, int] | None, registry: CollectorRegistry, pulse: Pulse, log: Log) -> Iterator[None]:
+def serving(
+    address: tuple[str, int] | None, registry: CollectorRegistry, pulse: Pulse, front: Front, log: Log
+) -> Iterator[None]:
     """The page, where there is to be one; that it cannot be had is told and stops nothing."""
     try:
-        page = None if address is None else Page(address, registry, pulse.ailment, pulse.unready)
+        page = None if address is None else Page(address, registry, pulse.ailment, pulse.unready, front)
     except PageError as fault:
         log.tell("no scrape page", why=str(fault))
         page = None
@@ -101,25 +110,36 @@ def _spelled(address: tuple[str, int]) -> str:
     return f"[{host}]:{port}" if ":" in host else f"{host}:{port}"
 
 
+class _Answer(NamedTuple):
+    status: HTTPStatus
+    kind: str
+    body: bytes
+    headers: Mapping[str, str] = MappingProxyType({})
+
+
 class _Answers:
     """What there is to be had."""
 
-    def __init__(self, registry: CollectorRegistry, alive: Complaint, ready: Complaint) -> None:
+    def __init__(self, registry: CollectorRegistry, alive: Complaint, ready: Complaint, front: Front) -> None:
         self._registry = registry
+        self._front = front
         self._complaints = {"/healthz": alive, "/readyz": ready}
         self._making = threading.Lock()
 
-    def find(self, path: str, accept: str) -> tuple[HTTPStatus, str, bytes]:
-        """Status, content type and body of what stands at this path. `accept`: the header, for OpenMetrics."""
+    def find(self, path: str, accept: str) -> _Answer:
+        """What stands at this path. `accept`: the header, for OpenMetrics."""
+        if path == "/":
+            with self._making:
+                return _Answer(HTTPStatus.OK, HTML, self._front(), HEADERS)
         if path == "/metrics":
             encode, kind = choose_encoder(accept)
             with self._making:
-                return HTTPStatus.OK, kind, encode(self._registry)
+                return _Answer(HTTPStatus.OK, kind, encode(self._registry))
         if path not in self._complaints:
-            return HTTPStatus.NOT_FOUND, PLAIN, b"nothing here; /metrics, /healthz, /readyz are\n"
+            return _Answer(HTTPStatus.NOT_FOUND, PLAIN, b"nothing here; /, /metrics, /healthz, /readyz are\n")
         complaint = self._complaints[path]()
         status = HTTPStatus.OK if complaint is None else HTTPStatus.SERVICE_UNAVAILABLE
-        return status, PLAIN, f"{complaint or 'well'}\n".encode()
+        return _Answer(status, PLAIN, f"{complaint or 'well'}\n".encode())
 
 
 class _Server(socketserver.ThreadingMixIn, socketserver.TCPServer):
@@ -195,23 +215,29 @@ class _Handler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         """What stands behind a question mark changes nothing."""
-        self._answer(*self.server.answers.find(self.path.partition("?")[0], self.headers.get("Accept", "")))
+        try:
+            answer = self.server.answers.find(self.path.partition("?")[0], self.headers.get("Accept", ""))
+        except Exception:  # noqa: BLE001 - whatever is wrong in the making of a page, who asks for it gets an answer
+            answer = _Answer(HTTPStatus.INTERNAL_SERVER_ERROR, PLAIN, b"this cannot be made; please report it\n")
+        self._answer(answer)
 
     do_HEAD = do_GET  # noqa: N815 -- the library's own name for it
 
     def do_POST(self) -> None:
         """Nothing here can be changed."""
-        self._answer(HTTPStatus.METHOD_NOT_ALLOWED, PLAIN, b"read only; GET and HEAD are allowed\n", Allow="GET, HEAD")
+        words = b"read only; GET and HEAD are allowed\n"
+        self._answer(_Answer(HTTPStatus.METHOD_NOT_ALLOWED, PLAIN, words, {"Allow": "GET, HEAD"}))
 
     do_PUT = do_PATCH = do_DELETE = do_OPTIONS = do_POST  # noqa: N815 -- the library's own names for it
 
-    def _answer(self, status: HTTPStatus, kind: str, body: bytes, **headers: str) -> None:
-        self.send_response(status)
-        for name, value in {"Content-Type": kind, "Content-Length": str(len(body)), **headers}.items():
+    def _answer(self, answer: _Answer) -> None:
+        self.send_response(answer.status)
+        always = {"Content-Type": answer.kind, "Content-Length": str(len(answer.body))}
+        for name, value in {**always, **answer.headers}.items():
             self.send_header(name, value)
         self.end_headers()
         if self.command != "HEAD":
-            self.wfile.write(body)
+            self.wfile.write(answer.body)
 
     def version_string(self) -> str:
         """What it says of itself; which Python that is concerns nobody."""

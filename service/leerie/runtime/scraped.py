@@ -7,14 +7,15 @@ that seconds and joules are right at every scrape and cost nothing between two.
 from collections.abc import Callable, Iterator
 from math import nan
 from threading import Lock
+from typing import get_args
 
 import msgspec
-from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, Metric
+from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, InfoMetricFamily, Metric
 from prometheus_client.registry import Collector
 
 from leerie.config.building import Building
 from leerie.fixtures import energy
-from leerie.notes import Commanded, Heard
+from leerie.notes import Commanded, FaultCode, Heard
 from leerie.now import SECOND_MS, Now
 from leerie.views import RoomView, SkyView
 
@@ -98,15 +99,33 @@ class Rooms(Collector):
             "leerie_room_state_seconds_total", "Time spent in each state, since the start.", labels=labels
         )
         faults = GaugeMetricFamily("leerie_room_faults", "Faults that stand in the room now.", labels=("room",))
+        amiss = GaugeMetricFamily(
+            "leerie_fault_active", "1 while such a fault stands in the room.", labels=("room", "code")
+        )
         held = GaugeMetricFamily("leerie_hold_active", "1 while somebody holds the room.", labels=("room",))
         for room in self._house.building.rooms:
             view = views.get(room)
             for name in STATES:
                 state.add_metric((room, name), float(view is not None and view.state == name))
                 seconds.add_metric((room, name), spent.get((room, name), 0.0))
-            faults.add_metric((room,), 0 if view is None else len(view.faults))
+            found = () if view is None else view.faults
+            faults.add_metric((room,), len(found))
+            for code in get_args(FaultCode):
+                amiss.add_metric((room, code), float(any(fault.code == code for fault in found)))
             held.add_metric((room,), float(view is not None and view.hold is not None))
-        yield from (state, seconds, faults, held)
+        yield from (state, seconds, faults, amiss, held)
+        yield from self._belongings()
+
+    def _belongings(self) -> Iterator[Metric]:
+        """So that what is known of a sensor or a lamp can be joined with its rooms."""
+        sensors = InfoMetricFamily("leerie_room_sensor", "This sensor is one of the room's.", labels=("room", "sensor"))
+        lamps = InfoMetricFamily("leerie_room_fixture", "This lamp is one of the room's.", labels=("room", "fixture"))
+        for room in self._house.building.rooms.values():
+            for sensor in room.sensors:
+                sensors.add_metric((room.name, sensor), {})
+            for fixture in room.fixtures:
+                lamps.add_metric((room.name, fixture), {})
+        yield from (sensors, lamps)
 
 
 class Lamps(Collector):

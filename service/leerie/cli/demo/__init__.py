@@ -103,7 +103,7 @@ def _shown(stage: Stage, backstage: Backstage, over: threading.Event) -> Iterato
     console = Console()
     if not console.is_terminal or console.is_dumb_terminal:
         stage.heard = Lines(stage).heard
-        look_on = f"watch it too: {stage.invitation}; metrics: {stage.page}"
+        look_on = f"watch it too: {stage.invitation}; its page: {stage.page}"
         print(f"{stage.building.site.name}, time ×{stage.speed:g}; {look_on}", flush=True)
         yield
         return

@@ -47,7 +47,7 @@ class Backstage:
         service = replace(building.service, metrics=(LOOPBACK, page), state_dir=self._folder.name)
         self.building = replace(building, broker=broker, service=service)
         """With everything that reaches beyond the demo taken away: its broker, its scrape page, its folder."""
-        self.page = f"http://{LOOPBACK}:{page}/metrics"
+        self.page = f"http://{LOOPBACK}:{page}/"
         self._broker: SpawnProcess | None = None
         self._daemon: SpawnProcess | None = None
 

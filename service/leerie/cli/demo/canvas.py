@@ -11,9 +11,9 @@ from rich.segment import Segment
 from rich.style import Style
 
 from leerie.cli.demo import paint, palette
-from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.palette import Palette
 from leerie.config.problems import printable
+from leerie.tint import Rgb
 
 ELLIPSIS = "…"
 

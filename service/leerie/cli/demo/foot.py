@@ -7,10 +7,10 @@ from rich.cells import cell_len
 from leerie.cli.demo import paint
 from leerie.cli.demo.canvas import Box, Canvas, Ink, cut, wrapped
 from leerie.cli.demo.keys import KEYS, Key
-from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.seen import SeenRoom
 from leerie.cli.demo.stage import Stage
 from leerie.daylight import civil
+from leerie.tint import Rgb
 
 NIGHT: Rgb = (17, 18, 26)
 DESK: Rgb = (29, 30, 42)

@@ -2,10 +2,11 @@
 
 import math
 
+from leerie import tint
 from leerie.cli.demo import paint
 from leerie.cli.demo.canvas import Box, Canvas
-from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.seen import SeenSky
+from leerie.tint import Rgb
 
 SUN: Rgb = (255, 236, 170)
 STAR: Rgb = (226, 230, 250)
@@ -23,14 +24,14 @@ GLARE = 9.0
 
 def at(sky: SeenSky, height: float) -> Rgb:
     """The colour of the sky of this moment, from the horizon (0) to high up (1)."""
-    return paint.sky(sky.elevation, height, sky.cloud)
+    return tint.sky(sky.elevation, height, sky.cloud)
 
 
 def strip(canvas: Canvas, left: int, y: int, sky: SeenSky) -> None:
     """The local day in the colours of its sky, a cell for each of its steps; its hours, and where in it we are."""
     width = len(sky.day)
     for step, elevation in enumerate(sky.day):
-        canvas.fill(Box(left + step, y, 1, 1), paint.sky(elevation, 0.35))
+        canvas.fill(Box(left + step, y, 1, 1), tint.sky(elevation, 0.35))
         if not canvas.colours and elevation > SUN_ABOVE:
             canvas.put(left + step, y, "▁")
     for hour in HOURS:
@@ -45,21 +46,21 @@ def expanse(canvas: Canvas, sky: SeenSky, horizon: int, house: Box) -> None:
     sun_y = horizon - 0.5 - (horizon - 1) * min(1.0, sky.elevation / HIGHEST_SUN)
     for y in range(house.bottom):
         clear = at(sky, 1 - y / house.bottom)
-        cloud = paint.cloudy(clear)
+        cloud = tint.cloudy(clear)
         canvas.fill(Box(0, y, canvas.width, 1), clear)
         covered = range(house.left, house.right) if y >= house.top else range(0)
         for x in (x for x in range(canvas.width) if x not in covered):
             glare = _glare(x - sun_x, y - sun_y) if sky.elevation > SUN_ABOVE else 0.0
             covers = _cloud(x, y, sky)
             if glare or covers:
-                ground = paint.mix(paint.mix(clear, SUN, 0.45 * glare), cloud, covers)
+                ground = tint.mix(tint.mix(clear, SUN, 0.45 * glare), cloud, covers)
                 canvas.fill(Box(x, y, 1, 1), ground)
             elif sky.elevation < STARS_BELOW and y < horizon and _is_star(x, y):
-                canvas.put(x, y, "·", paint.mix(clear, STAR, 0.7))
+                canvas.put(x, y, "·", tint.mix(clear, STAR, 0.7))
     if sky.elevation > SUN_ABOVE:
         y = min(horizon - 1, round(sun_y))
         canvas.put(
-            sun_x, y, "●", paint.mix(SUN, canvas.ground(sun_x, y) or SUN, 0.75 * _cloud(sun_x, y, sky)), bold=True
+            sun_x, y, "●", tint.mix(SUN, canvas.ground(sun_x, y) or SUN, 0.75 * _cloud(sun_x, y, sky)), bold=True
         )
 
 

@@ -1,21 +1,15 @@
-"""Light as colours of a terminal: lamps, walls in their light, and the sky. All of it to taste, but for contrast."""
+"""A house in a terminal's colours: walls in the light of their lamps, and text on them. To taste, but for contrast."""
 
 import math
 from collections.abc import Callable, Sequence
 from functools import lru_cache, partial
-from typing import TypeAlias
 
-from leerie import colour
+from leerie import tint
 from leerie.rehearsal.lamps import Glow
-
-Rgb: TypeAlias = tuple[int, int, int]
-"""sRGB, 0…255."""
+from leerie.tint import LEGIBLE, Rgb, contrast, mix
 
 PALE: Rgb = (240, 240, 244)
 INK: Rgb = (20, 18, 24)
-LEGIBLE = 4.5
-"""Contrast from which text is easy to read (WCAG 2.2, success criterion 1.4.3)."""
-
 FAULT: Rgb = (164, 36, 34)
 STATES: dict[str, Rgb] = {
     "vacant": (150, 156, 170),
@@ -30,26 +24,6 @@ WALL_BY_DAY: Rgb = (72, 82, 97)
 WALL_IN_FULL_LIGHT = 0.72
 """Of its lamps' colour: lamps stand out from the wall that they light."""
 
-SKY: tuple[tuple[float, Rgb, Rgb], ...] = (
-    (-18.0, (9, 11, 28), (19, 23, 46)),
-    (-6.0, (24, 30, 70), (66, 64, 112)),
-    (-1.0, (58, 72, 128), (216, 128, 88)),
-    (4.0, (92, 138, 192), (242, 196, 138)),
-    (12.0, (86, 150, 212), (172, 206, 232)),
-    (45.0, (58, 132, 212), (150, 200, 240)),
-)
-"""The sun's elevation in degrees, and the sky's colour high up and at the horizon."""
-
-
-def mix(first: Rgb, second: Rgb, share: float) -> Rgb:
-    """From the first (0) to the second (1)."""
-    keep = 1 - share
-    return (
-        round(keep * first[0] + share * second[0]),
-        round(keep * first[1] + share * second[1]),
-        round(keep * first[2] + share * second[2]),
-    )
-
 
 def looks(light: float) -> float:
     """How bright a share of light looks, 0…1: perceived brightness goes with the root of light."""
@@ -58,7 +32,7 @@ def looks(light: float) -> float:
 
 def lamp(glow: Glow) -> Rgb:
     """A lamp's own colour, as bright as it looks."""
-    return mix((0, 0, 0), _hue(glow), 0.55 + 0.45 * looks(glow.light))
+    return tint.lit(_hue(glow), looks(glow.light))
 
 
 def wall(glows: Sequence[Glow], daylight: float) -> Rgb:
@@ -67,48 +41,15 @@ def wall(glows: Sequence[Glow], daylight: float) -> Rgb:
     total = sum(glow.light for glow in glows)
     if total <= 0:
         return unlit
-    hues = [(_hue(glow), glow.light / total) for glow in glows]
-    red, green, blue = (round(WALL_IN_FULL_LIGHT * sum(hue[i] * part for hue, part in hues)) for i in range(3))
-    return mix(unlit, (red, green, blue), looks(total / len(glows)))
+    lamps = tint.together([(_hue(glow), glow.light) for glow in glows])
+    return mix(unlit, mix((0, 0, 0), lamps, WALL_IN_FULL_LIGHT), looks(total / len(glows)))
 
 
 def _hue(glow: Glow) -> Rgb:
-    if glow.rgb is not None:
-        return glow.rgb
-    red, green, blue = (round(255 * part) for part in colour.rgb(*colour.chromaticity(glow.kelvin or 2700)))
-    return red, green, blue
-
-
-# ---- the sky ---------------------------------------------------------------------------------------------------------
-
-
-def sky(elevation: float, height: float, cloud: float = 0.0) -> Rgb:
-    """The sky by the sun's elevation (degrees), from the horizon (height 0) to high up (1), under so much cloud."""
-    below = max((step for step in SKY if step[0] <= elevation), default=SKY[0])
-    above = min((step for step in SKY if step[0] > elevation), default=below)
-    share = 0.0 if above is below else max(0.0, (elevation - below[0]) / (above[0] - below[0]))
-    clear = mix(mix(below[2], above[2], share), mix(below[1], above[1], share), height)
-    return mix(clear, cloudy(clear), 0.55 * cloud)
-
-
-def cloudy(clear: Rgb) -> Rgb:
-    """A cloud before a sky of that colour: its brightness, hardly its hue."""
-    grey = round(0.3 * clear[0] + 0.59 * clear[1] + 0.11 * clear[2])
-    return mix(mix((grey, grey, grey), clear, 0.35), (236, 238, 244), 0.25 * grey / 255)
-
-
-def daylight(elevation: float, cloud: float) -> float:
-    """How bright the day looks, 0…1."""
-    return min(1.0, max(0.0, (elevation + 6) / 24)) * (1 - 0.45 * cloud)
+    return glow.rgb if glow.rgb is not None else tint.of_white(glow.kelvin or 2700)
 
 
 # ---- text on it ------------------------------------------------------------------------------------------------------
-
-
-def contrast(first: Rgb, second: Rgb) -> float:
-    """Of two colours, 1…21 (WCAG 2.2)."""
-    low, high = sorted((_luminance(first), _luminance(second)))
-    return (high + 0.05) / (low + 0.05)
 
 
 @lru_cache(maxsize=8192)
@@ -147,16 +88,3 @@ def unlit(ground: Rgb) -> Rgb:
 def of_state(state: str) -> Callable[[Rgb], Rgb]:
     """A room's state in the colour that goes with it."""
     return partial(legible, STATES.get(state, PALE))
-
-
-def _luminance(rgb: Rgb) -> float:
-    """Relative luminance of sRGB (IEC 61966-2-1:1999), 0…1."""
-    red, green, blue = map(linear, rgb)
-    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
-
-
-@lru_cache(maxsize=256)
-def linear(value: int) -> float:
-    """A channel of sRGB (0…255) in linear light, 0…1 (IEC 61966-2-1:1999)."""
-    share = value / 255
-    return share / 12.92 if share <= 0.04045 else ((share + 0.055) / 1.055) ** 2.4

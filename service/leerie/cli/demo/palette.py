@@ -4,8 +4,8 @@ from collections.abc import Callable
 from functools import cache, lru_cache
 from typing import TypeAlias
 
-from leerie.cli.demo import paint
-from leerie.cli.demo.paint import Rgb
+from leerie import tint
+from leerie.tint import Rgb
 
 Palette: TypeAlias = Callable[[Rgb], Rgb | None]
 """What is shown in place of a colour; None: the terminal's own."""
@@ -52,7 +52,7 @@ def _colours() -> tuple[tuple[Rgb, Lab], ...]:
 
 
 def _lab(rgb: Rgb) -> Lab:
-    red, green, blue = map(paint.linear, rgb)
+    red, green, blue = map(tint.linear, rgb)
     xyz = (
         0.4124 * red + 0.3576 * green + 0.1805 * blue,
         0.2126 * red + 0.7152 * green + 0.0722 * blue,

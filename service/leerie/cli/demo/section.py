@@ -1,10 +1,11 @@
 """The house cut open: the sky above the roof, and behind the missing wall each room in the light that burns in it."""
 
+from leerie import tint
 from leerie.cli.demo import heaven, paint
 from leerie.cli.demo.canvas import Box, Canvas, wrapped
-from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.plan import ROOF, STREET, Plan
 from leerie.cli.demo.seen import Seen, SeenLamp, SeenRoom
+from leerie.tint import Rgb
 
 STONE: Rgb = (92, 84, 80)
 SLATE: Rgb = (58, 56, 66)
@@ -37,7 +38,7 @@ def draw(canvas: Canvas, plan: Plan, seen: Seen) -> None:
     for name, box in plan.rooms.items():
         room = seen.rooms[name]
         if name in plan.outside:
-            room = room._replace(wall=paint.mix(heaven.at(seen.sky, 0.0), room.wall, 0.6))
+            room = room._replace(wall=tint.mix(heaven.at(seen.sky, 0.0), room.wall, 0.6))
             _shelter(canvas, box, seen)
         _light(canvas, box, room)
         if name in plan.stairs:
@@ -47,8 +48,8 @@ def draw(canvas: Canvas, plan: Plan, seen: Seen) -> None:
 
 
 def _by_day(material: Rgb, seen: Seen) -> Rgb:
-    share = 0.5 + 0.5 * paint.daylight(seen.sky.elevation, seen.sky.cloud)
-    return paint.mix((14, 15, 24), material, share)
+    share = 0.5 + 0.5 * tint.daylight(seen.sky.elevation, seen.sky.cloud)
+    return tint.mix((14, 15, 24), material, share)
 
 
 def _roof(canvas: Canvas, house: Box, seen: Seen) -> None:
@@ -66,9 +67,9 @@ def _roof(canvas: Canvas, house: Box, seen: Seen) -> None:
 
 def _light(canvas: Canvas, box: Box, room: SeenRoom) -> None:
     """The wall in the room's light, brightest below the ceiling, from which the light comes; all of it for one ink."""
-    shade = paint.mix(room.wall, (0, 0, 0), SHADE)
+    shade = tint.mix(room.wall, (0, 0, 0), SHADE)
     for line in reversed(range(box.height)):
-        brighter = paint.mix(room.wall, (0, 0, 0), SHADE * line / box.height)
+        brighter = tint.mix(room.wall, (0, 0, 0), SHADE * line / box.height)
         shade = brighter if paint.is_pale(paint.ink(brighter)) == paint.is_pale(paint.ink(shade)) else shade
         canvas.fill(Box(box.left, box.top + line, box.width, 1), shade)
 
@@ -90,7 +91,7 @@ def _steps(canvas: Canvas, box: Box) -> None:
         ground = canvas.ground(box.left, y)
         if ground is not None:
             run = box.width * step // rise
-            canvas.fill(Box(box.left + run, y, box.width - run, 1), paint.mix(ground, (0, 0, 0), 0.22))
+            canvas.fill(Box(box.left + run, y, box.width - run, 1), tint.mix(ground, (0, 0, 0), 0.22))
 
 
 # ---- walls -----------------------------------------------------------------------------------------------------------
@@ -99,7 +100,7 @@ def _steps(canvas: Canvas, box: Box) -> None:
 def _walls(canvas: Canvas, plan: Plan, seen: Seen) -> None:
     """Lines where the saw went; heavy ones around the room that the keys act on."""
     stone = _by_day(STONE, seen)
-    line = paint.mix(stone, paint.PALE, 0.22)
+    line = tint.mix(stone, paint.PALE, 0.22)
     ways: dict[tuple[int, int], int] = {}
     for name, box in plan.rooms.items():
         if name not in plan.outside:

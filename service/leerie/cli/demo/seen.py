@@ -6,11 +6,12 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
+from leerie import tint
 from leerie.cli.demo import paint
-from leerie.cli.demo.paint import Rgb
 from leerie.cli.demo.stage import Stage
 from leerie.config.building import Fixture, Room, Site
 from leerie.daylight import civil, sun
+from leerie.tint import Rgb
 
 NOT_HEARD = "not heard yet"
 HANDS_OFF = "hands off"
@@ -95,7 +96,7 @@ class Eyes:
     def look(self, steps: int) -> Seen:
         """All that is there now; the day in so many steps."""
         sky, chosen = self._sky(steps), self._stage.chosen  # once: somebody at the keys may choose meanwhile
-        daylight = paint.daylight(sky.elevation, sky.cloud)
+        daylight = tint.daylight(sky.elevation, sky.cloud)
         rooms = self._stage.building.rooms
         return Seen({name: self._room(room, daylight) for name, room in rooms.items()}, chosen, sky)
 

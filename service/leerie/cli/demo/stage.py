@@ -50,7 +50,7 @@ class Stage:
         """Somebody has drawn a cloud over."""
         self.happened: deque[Happened] = deque(maxlen=REMEMBERED)
         self.page: str | None = None
-        """Where a browser finds the metrics."""
+        """Where a browser finds the daemon's own page."""
         self._clock = clock
         self._world = World(building, seed)
         self._lamps = {name: Lamp(fixture) for name, fixture in building.fixtures.items()}
