@@ -247,6 +247,7 @@ def test_a_disk_that_takes_nothing_is_told_once_and_what_waits_is_written_later(
         disk.journal.put(step("receive", 90_000))
         disk.saves()
     assert disk.told() == [NOT_WRITTEN]
+    assert disk.journal.works() is False
     assert disk.lines.lines[0]["why"] == why
     assert disk.calls() == ["start"]
     monkeypatch.setattr(journal_file, "_prepare", prepare)
@@ -274,6 +275,7 @@ def test_a_disk_that_stays_full_costs_no_memory_without_end(tmp_path: Path) -> N
     disk.saves()
     assert disk.journal.wants_stretch == "gap"
     assert disk.told() == [NOT_WRITTEN, AGAIN]
+    assert disk.journal.works() is True
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write everywhere")

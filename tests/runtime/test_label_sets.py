@@ -149,6 +149,7 @@ METRICS = {
     "sensor_out": ("gauge", "sensor"),
     "sensor_present": ("gauge", "sensor"),
     "sun_elevation_degrees": ("gauge", ""),
+    "working": ("gauge", "part"),
 }
 """Name without `leerie_` and `_total` → type and labels."""
 

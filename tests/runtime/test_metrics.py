@@ -280,6 +280,14 @@ def test_when_a_sensor_last_said_anything(page: Page) -> None:
     assert page["sensor_last_seen_timestamp_seconds radar"] == WALL / 1e6 + 60
 
 
+def test_the_parts_of_leerie_itself(page: Page) -> None:
+    assert all(isnan(value) for value in page.series("working"))
+    page.metrics.watch("journal", lambda: False)
+    page.metrics.watch("deciding", lambda: True)
+    assert (page["working journal"], page["working deciding"]) == (0, 1)
+    assert isnan(page["working records"])
+
+
 def test_before_the_first_decision_a_room_is_in_no_state(page: Page) -> None:
     assert page.series("room_state") == [0] * 5
     assert page.series("room_state_seconds_total") == [0] * 5

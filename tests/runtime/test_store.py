@@ -78,9 +78,11 @@ def test_a_folder_that_fails_is_told_once_and_stops_nothing(tmp_path: Path) -> N
         keeper.keep({"attic": b"two"})
         keeper.keep({"attic": b"three"})
         assert stream.getvalue().count("records are not written to the folder") == 1
+        assert keeper.works() is False
         keeper._store._db.execute("CREATE TABLE record (room TEXT PRIMARY KEY, body BLOB)")
         keeper.keep({"attic": b"four"})
         assert stream.getvalue().count("records are written to the folder again") == 1
+        assert keeper.works() is True
         assert keeper.read() == {"attic": b"four"}
 
 
@@ -89,6 +91,7 @@ def test_without_a_folder_nothing_is_kept() -> None:
     with Keeper(None, log.make("json", stream=stream)) as keeper:
         keeper.keep({"attic": b"one"})
         assert keeper.read() == {}
+        assert keeper.works() is None
     assert stream.getvalue() == ""
 
 
@@ -97,4 +100,5 @@ def test_a_missing_folder_is_told_and_the_daemon_goes_on_without(tmp_path: Path)
     with Keeper(str(tmp_path / "mount" / "state"), log.make("json", stream=stream)) as keeper:
         keeper.keep({"attic": b"one"})
         assert keeper.read() == {}
+        assert keeper.works() is False
     assert stream.getvalue().count("\n") == 1

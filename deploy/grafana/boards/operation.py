@@ -187,7 +187,14 @@ def _process() -> list[Panel]:
             "Whether the config, as last read, holds, and whether the clock is known to be right. Good: yes.",
             WELL,
             {"config holds": "min(leerie_config_reload_ok)", "clock known": "min(leerie_clock_known)"},
-            width=24,
+            height=5,
+        ),
+        timeline(
+            "Deciding, records and journal",
+            "Whether the loop turns, and whether what must survive a restart, and what is heard, get to the disk. A "
+            "part that the config does not ask for is left out. Good: yes.",
+            WELL,
+            {"{{part}}": "min by (part) (leerie_working)"},
             height=5,
         ),
     ]

@@ -79,6 +79,9 @@ class Daemon:
         self._denied: list[str] = []
         self._card_due_ms = 0
         self._pulse = Pulse(lambda: self._link.up)
+        self._metrics.watch("deciding", lambda: self._pulse.ailment() is None)
+        self._metrics.watch("records", self._keeper.works)
+        self._metrics.watch("journal", self._journal.works)
         self._reloading = False
         self._stopping = False
         self._displaced = False

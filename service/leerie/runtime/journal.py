@@ -74,6 +74,10 @@ class Journal:
     def on(self) -> bool:
         return self._folder is not None
 
+    def works(self) -> bool | None:
+        """What is heard gets to the file; None: nothing is written. From any thread."""
+        return not self._failing if self.on else None
+
     # ---- the deciding thread -----------------------------------------------------------------------------------------
 
     def put(self, entry: Step | Noted) -> None:

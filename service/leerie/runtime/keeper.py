@@ -37,6 +37,10 @@ class Keeper:
         if self._store is not None:
             self._store.close()
 
+    def works(self) -> bool | None:
+        """Records get to the folder; None: there is none for them. From any thread."""
+        return None if self._folder is None else self._store is not None and not self._failing
+
     def read(self) -> dict[str, bytes]:
         """Every room's record, as far as there are any."""
         try:

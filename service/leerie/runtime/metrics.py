@@ -17,7 +17,7 @@ from leerie.now import Now
 from leerie.occupancy.table import OCCUPANCY, State
 from leerie.pages.seen import Seen
 from leerie.runtime.clock import Clock
-from leerie.runtime.scraped import House, Lamps, Outdoors, Rooms, Sensors
+from leerie.runtime.scraped import House, Lamps, Outdoors, Part, Parts, Rooms, Sensors
 from leerie.views import RoomView, SkyView
 
 KINDS = get_args(notes.Heard.__annotations__["kind"])
@@ -87,7 +87,8 @@ class Metrics:
         self._lamps = Lamps(self._house, self._rooms, now)
         self._sensors = Sensors(self._house, self._rooms, now)
         self._outdoors = Outdoors(self._house)
-        for collector in (self._link, self._rooms, self._lamps, self._sensors, self._outdoors):
+        self._parts = Parts()
+        for collector in (self._link, self._rooms, self._lamps, self._sensors, self._outdoors, self._parts):
             self.registry.register(collector)
         ProcessCollector(registry=self.registry)
         self._begin_at_zero(building)
@@ -101,6 +102,10 @@ class Metrics:
         """The config was read anew."""
         self._link.reloaded, wall = ok, self._now().wall
         self._link.read, self._link.refused = (wall, None) if ok else (self._link.read, wall)
+
+    def watch(self, part: Part, works: Callable[[], bool | None]) -> None:
+        """Asked at each scrape, from its thread; None: the config does not want this part."""
+        self._parts.asked[part] = works
 
     def clock_known(self, yes: bool) -> None:
         self._link.clock_known = yes

@@ -7,7 +7,7 @@ that seconds and joules are right at every scrape and cost nothing between two.
 from collections.abc import Callable, Iterator
 from math import nan
 from threading import Lock
-from typing import get_args
+from typing import Literal, TypeAlias, get_args
 
 import msgspec
 from prometheus_client.core import CounterMetricFamily, GaugeMetricFamily, InfoMetricFamily, Metric
@@ -19,6 +19,7 @@ from leerie.notes import Commanded, FaultCode, Heard
 from leerie.now import SECOND_MS, Now
 from leerie.views import RoomView, SkyView
 
+Part: TypeAlias = Literal["deciding", "records", "journal"]
 STATES = ("vacant", "arriving", "occupied", "grace", "hold")
 SENSOR_KINDS = ("presence", "motion", "door", "button", "battery", "online")
 """What a sensor can be heard to say."""
@@ -226,6 +227,24 @@ class Sensors(Collector):
             out.add_metric((name,), float(name in gone))
             seen.add_metric((name,), heard.get(name, nan))
         yield from (present, out, seen)
+
+
+class Parts(Collector):
+    """What leerie itself is made of, as far as it can fail by itself."""
+
+    def __init__(self) -> None:
+        self.asked: dict[Part, Callable[[], bool | None]] = {}
+
+    def collect(self) -> Iterator[Metric]:
+        working = GaugeMetricFamily(
+            "leerie_working",
+            "1 while this part of leerie does its work, 0 while it cannot; NaN: the config does not ask for it.",
+            labels=("part",),
+        )
+        for part in get_args(Part):
+            works = self.asked[part]() if part in self.asked else None
+            working.add_metric((part,), nan if works is None else float(works))
+        yield working
 
 
 class Outdoors(Collector):
