@@ -177,11 +177,14 @@ def test_that_the_broker_is_away_comes_before_all_rooms(house: Scraped) -> None:
 def test_what_else_concerns_the_whole_house(house: Scraped) -> None:
     house.metrics.clock_known(False)
     house.metrics.reloaded(ok=False)
+    house.metrics.watch("records", lambda: False)
+    house.metrics.watch("journal", lambda: None)
     shown = read(seen(house, ailment="nothing has been decided for 12 s"))
     assert list(alarms(shown)) == [
         "leerie stands still",
         "The clock is not known to be right",
         "A newer config was refused",
+        "The records cannot be written to the disk",
     ]
     assert "nothing has been decided for 12 s." in shown.words
 

@@ -15,6 +15,10 @@ from leerie.views import SkyView
 
 EVERY_S = 10
 _WINDS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+_UNWRITTEN = {
+    "records": "What must survive a restart is with the broker alone.",
+    "journal": "What is heard is not kept; light goes on as before.",
+}
 _SOURCES = {
     "sun": "reckoned from the sun under an assumed cover of cloud",
     "sun+cloud": "reckoned from the sun and the cloud",
@@ -95,6 +99,9 @@ def _alarms(seen: Seen, zone: tzinfo) -> Iterator[Node]:
             moment(seen.refused, seen.at, zone),
             "; the log says what is wrong with it. The one before it holds.",
         )
+
+    for part in seen.unwritten:
+        yield _alarm(f"The {part} cannot be written to the disk", f"{_UNWRITTEN[part]} The log says why.")
 
 
 def _alarm(title: str, *words: Content) -> Node:

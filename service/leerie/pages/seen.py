@@ -28,5 +28,7 @@ class Seen(msgspec.Struct, frozen=True):
     """When the config was last read and taken over."""
     refused: int | None
     """When a newer one was refused, if it was."""
+    unwritten: tuple[str, ...] = ()
+    """What of `records` and `journal` does not get to the disk."""
     ailment: str | None = None
     """What keeps the daemon from being alive."""

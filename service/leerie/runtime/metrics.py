@@ -137,6 +137,7 @@ class Metrics:
             begun=link.begun,
             read=link.read,
             refused=link.refused,
+            unwritten=tuple(part for part in ("records", "journal") if self._parts.works(part) is False),
             ailment=ailment,
         )
 

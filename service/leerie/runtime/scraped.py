@@ -235,6 +235,10 @@ class Parts(Collector):
     def __init__(self) -> None:
         self.asked: dict[Part, Callable[[], bool | None]] = {}
 
+    def works(self, part: Part) -> bool | None:
+        """None: nobody has said, or the config does not want it."""
+        return self.asked[part]() if part in self.asked else None
+
     def collect(self) -> Iterator[Metric]:
         working = GaugeMetricFamily(
             "leerie_working",
@@ -242,7 +246,7 @@ class Parts(Collector):
             labels=("part",),
         )
         for part in get_args(Part):
-            works = self.asked[part]() if part in self.asked else None
+            works = self.works(part)
             working.add_metric((part,), nan if works is None else float(works))
         yield working
 
