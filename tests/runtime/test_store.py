@@ -102,3 +102,12 @@ def test_a_missing_folder_is_told_and_the_daemon_goes_on_without(tmp_path: Path)
         assert keeper.read() == {}
         assert keeper.works() is False
     assert stream.getvalue().count("\n") == 1
+
+
+def test_nobody_else_may_read_who_is_home(tmp_path: Path) -> None:
+    """A file of an older run is closed to others, too."""
+    (tmp_path / FILE).touch(0o644)
+    store = Store(str(tmp_path))
+    store.write({"workshop": b"{}"})
+    assert {path.stat().st_mode & 0o777 for path in tmp_path.iterdir()} == {0o600}
+    store.close()

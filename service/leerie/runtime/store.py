@@ -4,6 +4,8 @@ Losing the folder must not cost the light: every failure is one line for the log
 broker.
 """
 
+import contextlib
+import os
 import sqlite3
 from collections.abc import Mapping
 from pathlib import Path
@@ -59,7 +61,7 @@ class Store:
         self._db.close()
 
     def _open(self) -> sqlite3.Connection:
-        db = sqlite3.connect(self._path, timeout=1.0)
+        db = self._connect()
         try:
             _prepare(db)
         except sqlite3.DatabaseError as fault:
@@ -67,9 +69,16 @@ class Store:
             if isinstance(fault, sqlite3.OperationalError):
                 raise  # no space, no permission, locked: the file itself may be whole
             self.damaged = self._set_aside()
-            db = sqlite3.connect(self._path, timeout=1.0)
+            db = self._connect()
             _prepare(db)
         return db
+
+    def _connect(self) -> sqlite3.Connection:
+        """Who is home is nobody else's business; SQLite gives the files beside this one its mode."""
+        os.close(os.open(self._path, os.O_CREAT | os.O_RDWR, 0o600))
+        with contextlib.suppress(PermissionError):  # somebody else's, which we may write all the same
+            self._path.chmod(0o600)
+        return sqlite3.connect(self._path, timeout=1.0)
 
     def _set_aside(self) -> Path:
         number = 1
