@@ -288,6 +288,21 @@ def test_the_parts_of_leerie_itself(page: Page) -> None:
     assert isnan(page["working records"])
 
 
+def test_after_a_reload_nothing_is_left_of_a_room_that_is_gone(page: Page) -> None:
+    before = page.metrics.seen(None).building
+    page.shown(state="occupied", sensors_present=("radar",))
+    page.told("bench", 1.0)
+    flat = replace(before.rooms["workshop"], name="flat", fixtures=())
+    page.metrics.follow(replace(before, rooms={"flat": flat}))
+    assert page["sensor_present radar"] == 0
+    assert isnan(page["fixture_level_ratio bench"])
+    joules = page["fixture_energy_joules_total bench"]
+    page.pass_(10 * MINUTE_MS)
+    page.metrics.follow(before)
+    assert page["fixture_energy_joules_total bench"] == joules
+    assert page["room_state workshop occupied"] == page["room_state_seconds_total workshop occupied"] == 0
+
+
 def test_before_the_first_decision_a_room_is_in_no_state(page: Page) -> None:
     assert page.series("room_state") == [0] * 5
     assert page.series("room_state_seconds_total") == [0] * 5

@@ -10,8 +10,9 @@ from msgspec.structs import replace
 
 from brokers import Mosquitto, Person, free_port
 from core.walker import house
-from houses import Service, workshop
+from houses import House, Service, workshop
 from leerie.config import ConfigError, load
+from leerie.runtime.events import Arrived
 from leerie.runtime.metrics import Metrics
 from leerie.runtime.reload import ReloadError, difference, read_anew
 
@@ -234,3 +235,23 @@ def test_the_metrics_say_whether_it_worked_and_show_the_new_building() -> None:
     assert metrics.registry.get_sample_value("leerie_config_reload_ok") == 1
     assert metrics.registry.get_sample_value("leerie_room_faults", {"room": "loft"}) == 0
     assert metrics.registry.get_sample_value("leerie_room_faults", {"room": "workshop"}) is None
+
+
+def test_a_lamp_told_in_the_very_turn_that_takes_it_away(tmp_path: Path) -> None:
+    """What the turn has brought before the reload is counted by the config that it came under."""
+    with Mosquitto(tmp_path) as mosquitto, Person(mosquitto.port, "lamps/#") as person:
+        config = workshop(tmp_path, mosquitto.port)
+        with House(config, read=lambda: load(config, {}).building) as house:
+            daemon = house.daemon
+            receive = daemon._deciding.receive
+
+            def and_reload(event: Arrived) -> None:
+                receive(event)
+                if event.message.topic == "stair/pir":
+                    _without_the_stair(config)
+                    daemon.reload()
+
+            daemon._deciding.receive = and_reload  # type: ignore[method-assign] # so that both come in one turn
+            person.say("stair/pir", "true")
+            assert house.log.until("reloaded")["gone"] == ["stair"]
+        assert house.code == 0

@@ -86,6 +86,21 @@ def test_a_folder_that_fails_is_told_once_and_stops_nothing(tmp_path: Path) -> N
         assert keeper.read() == {"attic": b"four"}
 
 
+def test_a_record_that_could_not_be_written_goes_with_the_next(tmp_path: Path) -> None:
+    """Another room's success alone would not mean that all is well."""
+    with Keeper(str(tmp_path), log.make("json", stream=io.StringIO())) as keeper:
+        keeper.keep({"attic": b"one", "loft": b"one"})
+        assert keeper._store is not None
+        keeper._store._db.execute("ALTER TABLE record RENAME TO away")
+        keeper.keep({"attic": b"two"})
+        keeper.keep({"loft": b"two"})
+        keeper.forget("loft")
+        keeper._store._db.execute("ALTER TABLE away RENAME TO record")
+        keeper.keep({"hall": b"one"})
+        assert keeper.works() is True
+        assert keeper.read() == {"attic": b"two", "hall": b"one", "loft": b"one"}
+
+
 def test_without_a_folder_nothing_is_kept() -> None:
     stream = io.StringIO()
     with Keeper(None, log.make("json", stream=stream)) as keeper:

@@ -157,6 +157,7 @@ class Trial:
             (8, self.connection_lost),
             (2, self.hold_into_a_burst),
             (2, self.somebody_comes_back),
+            (1, self.nobody_ends_a_hold),
             (7, self.restart),
             (2, self.clock_steps),
             (2, self.clock_is_known),
@@ -207,6 +208,14 @@ class Trial:
                     topic, payload = BACK[name]
                     self.take(self.controller.receive(Message(topic, payload), self.now))
                 return
+
+    def nobody_ends_a_hold(self) -> None:
+        """One without end is forgotten for more than a day; once in a trial, for a day is long."""
+        if self.counts["hold_forgotten"]:
+            return
+        holds = [room._occupancy.hold for room in self.controller._rooms.values()]
+        if any(hold is not None and hold.ends == "ever" for hold in holds):
+            self.pass_time(25 * HOUR_MS)
 
     def hold_into_a_burst(self) -> None:
         """Hands go off while a command still waits for its lamp's pace."""

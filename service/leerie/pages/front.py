@@ -90,7 +90,7 @@ def _alarms(seen: Seen, zone: tzinfo) -> Iterator[Node]:
             moment(seen.linked, seen.at, zone),
             "; leerie tries again by itself. What stands below is as far as it knows.",
         )
-    if not seen.clock_known:
+    if seen.clock_known is False:
         yield _alarm("The clock is not known to be right", "Until it is, no day part holds.")
     if seen.refused is not None:
         yield _alarm(

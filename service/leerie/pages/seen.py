@@ -21,7 +21,8 @@ class Seen(msgspec.Struct, frozen=True):
     """The link to the broker stands and has settled."""
     linked: int
     """Since when it does or does not."""
-    clock_known: bool
+    clock_known: bool | None
+    """None: the records, which it is held against, are not read yet."""
     begun: int
     """When the daemon began."""
     read: int

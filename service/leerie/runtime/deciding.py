@@ -144,14 +144,15 @@ class Deciding:
 
     def take_over(self, building: Building) -> None:
         """Another config holds: another controller goes on from the rooms' records as they are now."""
-        before, self.building = self.building, building
+        before, controller, now = self.building, self.controller, self._clock.now()
+        if controller is not None:  # what this turn has brought so far still speaks of the old one's rooms and lamps
+            self._apply(controller.advance(now))
+            self.conclude(now)
+        self.building = building
         self._look_at_the_building()
         self._metrics.follow(building)
-        controller, now = self.controller, self._clock.now()
         if controller is None:
             return
-        self._apply(controller.advance(now))
-        self.conclude(now)
         memory = controller.handover(now)
         for room in self._partings.part(before, building, memory):
             self._herald.forget(room)

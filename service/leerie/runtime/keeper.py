@@ -19,6 +19,8 @@ class Keeper:
         self._log = log
         self._store: Store | None = None
         self._failing = False
+        self._owed: dict[str, bytes] = {}
+        """Each room's newest record that is not on the disk yet."""
 
     def __enter__(self) -> Self:
         if self._folder is not None:
@@ -51,16 +53,21 @@ class Keeper:
 
     def forget(self, room: str) -> None:
         """The room is no more."""
-        self._write(lambda store: store.forget(room))
+        self._owed.pop(room, None)
+        if self._write(lambda store: store.forget(room)):
+            self.keep(dict(self._owed))
 
     def keep(self, records: Mapping[str, bytes]) -> None:
-        """On the disk when this returns, or told once that they are not."""
-        if records:
-            self._write(lambda store: store.write(records))
+        """On the disk when this returns, or told once that they are not; then they go with the next that are kept."""
+        if records and self._store is not None:
+            self._owed.update(records)
+            if self._write(lambda store: store.write(self._owed)):
+                self._owed.clear()
 
-    def _write(self, write: Callable[[Store], None]) -> None:
+    def _write(self, write: Callable[[Store], None]) -> bool:
+        """Whether it was."""
         if self._store is None:
-            return
+            return False
         try:
             write(self._store)
         except StoreError as fault:
@@ -71,3 +78,4 @@ class Keeper:
             if self._failing:
                 self._log.tell("records are written to the folder again")
             self._failing = False
+        return not self._failing

@@ -4,6 +4,7 @@ The deciding thread puts immutable values in place and counts; all other work is
 """
 
 from collections.abc import Callable, Iterable, Iterator
+from math import nan
 from typing import get_args
 
 from prometheus_client import CollectorRegistry, Counter, Histogram, ProcessCollector, disable_created_metrics
@@ -96,6 +97,8 @@ class Metrics:
     def follow(self, building: Building) -> None:
         """Another config holds. What is no more in it is not shown any more; counts go on."""
         self._house.building = building
+        self._rooms.follow()
+        self._lamps.follow()
         self._begin_at_zero(building)
 
     def reloaded(self, *, ok: bool) -> None:
@@ -217,7 +220,7 @@ class Link(Collector):
         self.refused: int | None = None
         self.connected = False
         self.reloaded = True
-        self.clock_known = False
+        self.clock_known: bool | None = None
 
     def collect(self) -> Iterator[Metric]:
         yield InfoMetricFamily("leerie_build", "The running version.", {"version": __version__})
@@ -229,6 +232,6 @@ class Link(Collector):
         )
         yield GaugeMetricFamily(
             "leerie_clock_known",
-            "1 while the wall clock is known to be right; else no day part holds.",
-            float(self.clock_known),
+            "1 while the wall clock is known to be right; else no day part holds. NaN: the records are not read yet.",
+            nan if self.clock_known is None else float(self.clock_known),
         )

@@ -87,6 +87,11 @@ class Rooms(Collector):
                 self._seconds.grow(0.0, view.room, before.state)
             self._seconds.grow(1.0, view.room, view.state)
 
+    def follow(self) -> None:
+        """Another config holds: a room that is gone is in no state, and its sensors are not present there."""
+        for room in [room for room in self.views if room not in self._house.building.rooms]:
+            self._seconds.grow(0.0, room, self.views.pop(room).state)
+
     def collect(self) -> Iterator[Metric]:
         # A copy in one go: the deciding thread may put a room's next view in place meanwhile.
         views, spent = dict(self.views), self._seconds.read()
@@ -155,6 +160,14 @@ class Lamps(Collector):
         watts = energy.power(self._house.building.fixtures[name], level)
         if watts is not None:
             self._joules.grow(watts, name)
+
+    def follow(self) -> None:
+        """Another config holds: how a lamp shines that no room commands any more, nobody knows."""
+        commanded = [lamp for room in self._house.building.rooms.values() for lamp in room.fixtures]
+        for name in [name for name in self._told if name not in commanded]:
+            del self._told[name]
+            self._lit.grow(0.0, name)
+            self._joules.grow(0.0, name)
 
     def collect(self) -> Iterator[Metric]:
         told, burnt, drawn = dict(self._told), self._lit.read(), self._joules.read()
