@@ -10,10 +10,11 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, NamedTuple, Self
 
+from deployed import ROOT
+
 from brokers import WITHIN_S
 from houses import Lines
 
-ROOT = Path(__file__).parents[2]
 CERTIFICATES = Path("/etc/ssl/certs/ca-certificates.crt")
 PIP_KEYS = ("index-url", "extra-index-url", "trusted-host", "proxy")
 BASE = "localhost/base"

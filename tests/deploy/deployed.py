@@ -14,7 +14,8 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from brokers import WITHIN_S, Mosquitto, real_part
 
-DEPLOY = Path(__file__).parents[2] / "deploy"
+ROOT = Path(__file__).parents[2]
+DEPLOY = ROOT / "deploy"
 DEVICES = ("bench_radar", "bench", "stair_pir", "stair")
 """Those of deploy/leerie.example.toml."""
 WITHOUT_DOCKER = os.environ | {"DOCKER_HOST": "unix:///nowhere"}

@@ -17,10 +17,10 @@ from urllib.parse import urlencode
 from urllib.request import urlopen
 
 import pytest
+from deployed import DEPLOY
 
 from brokers import WITHIN_S, free_port, real_part
 
-DEPLOY = Path(__file__).parents[2] / "deploy"
 PROMETHEUS = DEPLOY / "prometheus"
 DASHBOARDS = sorted((DEPLOY / "grafana" / "dashboards").glob("*.json"))
 LOOKS_S = 0.2

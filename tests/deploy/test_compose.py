@@ -122,17 +122,40 @@ def test_the_broker_is_well_for_who_has_the_password_and_for_nobody_else(tmp_pat
 
 def test_prepare_makes_what_is_missing_and_leaves_what_is_there(home: Path) -> None:
     before = {path.name: path.read_text(encoding="utf-8") for path in (home / "secrets").iterdir()}
-    assert before.keys() == {"leerie", "people", "health", "grafana", *DEVICES}
+    assert before.keys() == {"leerie", "people", "health", "grafana.admin", *DEVICES}
     assert len({*before.values()}) == len(before)
     assert stat.S_IMODE((home / "secrets").stat().st_mode) == 0o700
     (home / "config" / "leerie.toml").write_text("# mine\n", encoding="utf-8")
     passwords = (home / "mosquitto" / "passwords").read_text(encoding="utf-8").splitlines()
-    prepare(home, "attic_pir")
+    prepare(home, "attic_pir", "grafana")  # a device may be called so, too
     after = {path.name: path.read_text(encoding="utf-8") for path in (home / "secrets").iterdir()}
-    assert after.keys() == {*before, "attic_pir"}
+    assert after.keys() == {*before, "attic_pir", "grafana"}
     assert before.items() <= after.items()
     assert (home / "config" / "leerie.toml").read_text(encoding="utf-8") == "# mine\n"
     assert {*passwords} < {*(home / "mosquitto" / "passwords").read_text(encoding="utf-8").splitlines()}
+
+
+def test_the_containers_can_read_what_is_mounted_whatever_the_umask(tmp_path: Path) -> None:
+    """Passwords and keys excepted. Whoever runs the tests may be root, to whom nothing is shut: the modes tell."""
+    home = fresh(tmp_path)
+    subprocess.run(["chmod", "-R", "go=", home], check=True)
+    real_part("mosquitto_passwd")
+    subprocess.run(
+        ["sh", "-c", "umask 077 && exec ./prepare"], cwd=home, check=True, capture_output=True, env=WITHOUT_DOCKER
+    )
+    sources = [volume.split(":")[0] for service in SERVICES.values() for volume in service["volumes"]]
+    mounted = [home / source for source in sources if source.startswith(".")]
+    assert len(mounted) == 5
+    everything = {path for source in mounted for path in (source, *source.rglob("*"))}
+    closed = {str(path.relative_to(home)) for path in everything if _is_closed(path)}
+    assert closed == {"mosquitto/passwords", "mosquitto/add", "mosquitto/certify"}
+    assert _is_closed(home / "secrets")
+
+
+def _is_closed(path: Path) -> bool:
+    """To those who neither own it nor are of its group."""
+    needed = 0o5 if path.is_dir() else 0o4
+    return path.stat().st_mode & needed != needed
 
 
 def test_prepare_stops_at_a_name_that_is_none(home: Path) -> None:

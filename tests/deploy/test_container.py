@@ -153,6 +153,7 @@ def with_systemd(store: Store, site: Site) -> Iterator[Path]:
     shutil.copy(site.home / "secrets" / "leerie", root / "etc" / "leerie" / "password")
     (root / "etc" / "leerie" / "password").chmod(0o600)
     units = root / "etc" / "systemd" / "system"
+    shutil.copy(site.home / "systemd" / "leerie", root / "usr" / "local" / "sbin" / "leerie")
     unit = units / "leerie.service"
     shutil.copy(site.home / "systemd" / unit.name, unit)
     (units / "multi-user.target.wants" / unit.name).symlink_to(f"/etc/systemd/system/{unit.name}")
@@ -164,7 +165,7 @@ def with_systemd(store: Store, site: Site) -> Iterator[Path]:
 
 
 def test_the_unit_does_its_work_under_systemd(tmp_path: Path, site: Site, with_systemd: Path) -> None:
-    """All that it shuts leaves the daemon what it needs: presence in, a command out, reload, a clean stop."""
+    """All that it shuts leaves the daemon what it needs: presence in, a command out, health, reload, a stop."""
     with (
         site.somebody("people", "leerie/#") as people,
         site.somebody("bench", "lamps/#") as bench,
@@ -174,6 +175,9 @@ def test_the_unit_does_its_work_under_systemd(tmp_path: Path, site: Site, with_s
         people.hears("leerie/room/workshop/state")
         site.in_the_broker(0)
         assert bench.hears("lamps/bench", lambda heard: heard.value["on"]).value["percent"] > 0
+        port = f"LEERIE_BROKER__PORT={site.broker.port}"
+        well = booted.do("env", "--ignore-environment", port, "/usr/local/sbin/leerie", "health")
+        assert well == (0, "connected and deciding\n")
         so_far = people.count
         assert booted.do("systemctl", "reload", "leerie") == (0, "")
         people.hears("leerie/service", after=so_far)

@@ -14,9 +14,10 @@ from typing import Any
 
 import pytest
 import yaml
+from deployed import DEPLOY
 from grafana_foundation_sdk.cog.encoder import JSONEncoder
 from grafana_foundation_sdk.models.dashboard import Dashboard
-from scraping import DASHBOARDS, DEPLOY, PROMETHEUS, dashboard, panels, queries
+from scraping import DASHBOARDS, PROMETHEUS, dashboard, panels, queries
 
 import write_docs
 

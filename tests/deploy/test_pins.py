@@ -6,19 +6,21 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from deployed import DEPLOY
+from deployed import DEPLOY, ROOT
 from packaging.requirements import Requirement
 from packaging.utils import canonicalize_name
 
 from brokers import real_part
 
-ROOT = DEPLOY.parent
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
 WANTED = {
     "requirements.txt": PROJECT["project"]["dependencies"],
     "requirements-build.txt": PROJECT["build-system"]["requires"],
 }
-SCRIPTS = (".ci/run", "deploy/pin", "deploy/prepare", "deploy/mosquitto/add", "deploy/mosquitto/certify")
+SCRIPTS = (
+    *(".ci/run", "deploy/pin", "deploy/prepare", "deploy/mosquitto/add", "deploy/mosquitto/certify"),
+    "deploy/systemd/leerie",
+)
 
 
 def entries(name: str) -> list[str]:

@@ -30,7 +30,7 @@ def has_data(prometheus: Prometheus, expression: str) -> bool:
 
 
 def test_every_expression_is_answered_by_a_running_demo(tmp_path: Path) -> None:
-    """Each panel's query with data, each rule well, each alert quiet: a demo in which nothing is wrong."""
+    """Each panel's query with data, each rule well, each alert quiet, as nothing is wrong in a demo but the clock."""
     real_part("prometheus")
     pytest.importorskip("amqtt", reason="the demo extra is not installed")
     with demo(tmp_path) as page, Prometheus(tmp_path, page) as prometheus:
@@ -42,7 +42,8 @@ def test_every_expression_is_answered_by_a_running_demo(tmp_path: Path) -> None:
         assert len(alerts) >= 8
         for rule in alerts:
             assert (rule["health"], rule.get("lastError")) == ("ok", None), rule
-            assert prometheus.values(rule["query"]) == [], rule["name"]
+            doubts = rule["name"] == "LeerieClockDoubtful"  # a demo's clock is invented, and differs by weeks
+            assert len(prometheus.values(rule["query"])) == doubts, rule["name"]
         assert "kitchen" in prometheus.ask("label/room/values", **{"match[]": "leerie_room_state"})
         (target,) = prometheus.ask("targets")["activeTargets"]
         assert (target["health"], target["lastError"]) == ("up", "")

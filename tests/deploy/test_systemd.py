@@ -3,13 +3,14 @@
 systemd-analyze of systemd 252 and newer (Debian 12: package systemd), which needs no running systemd for this.
 """
 
+import os
 import re
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
-from deployed import DEPLOY
+from deployed import DEPLOY, Deployed
 
 from brokers import real_part
 from leerie.config.sources import PREFIX
@@ -68,3 +69,41 @@ def test_its_variables_and_its_credential_are_keys_of_the_config() -> None:
         environment[name] = "secret"
     assert [name for name in environment if name.startswith(PREFIX)] != []
     assert variables(environment, {}).strays == {}
+
+
+# ---- leerie's other commands, beside the unit ------------------------------------------------------------------------
+
+
+def as_installed(folder: Path, broker: Deployed, password: str | None) -> subprocess.CompletedProcess[str]:
+    """`leerie health` by the wrapper, from a shell that knows nothing; but for where its files stand, and the port."""
+    script = folder / "leerie"
+    text = (DEPLOY / "systemd" / "leerie").read_text(encoding="utf-8")
+    text = text.replace("/opt/leerie/bin/", f"{Path(sys.executable).parent}/").replace("/etc/leerie/", f"{folder}/")
+    script.write_text(text, encoding="utf-8")
+    (folder / "leerie.toml").write_bytes((DEPLOY / "leerie.example.toml").read_bytes())
+    if password is not None:
+        (folder / "password").write_text(f"{password}\n", encoding="utf-8")
+    bare = {"PATH": os.defpath, "LEERIE_BROKER__PORT": str(broker.port)}
+    return subprocess.run(["sh", script, "health"], env=bare, capture_output=True, text=True, check=False)
+
+
+@pytest.mark.broker
+def test_other_commands_log_in_as_the_unit_does(tmp_path: Path) -> None:
+    (tmp_path / "broker").mkdir()
+    with Deployed(tmp_path / "broker", "leerie") as broker:
+        without = as_installed(tmp_path, broker, None).stderr
+        assert without == f"leerie: {tmp_path}/password cannot be read; try sudo leerie\n"
+        said = as_installed(tmp_path, broker, broker.passwords["leerie"]).stderr
+        assert "nothing has been heard of a leerie" in said  # the broker has let it in
+        assert "nothing has been heard" not in as_installed(tmp_path, broker, "guessed").stderr
+
+
+def test_the_wrapper_goes_by_the_units_files() -> None:
+    text = (DEPLOY / "systemd" / "leerie").read_text(encoding="utf-8")
+    unit = UNIT.read_text(encoding="utf-8")
+    for said in re.findall(r"^(LEERIE_(?:CONFIG|BROKER__USERNAME)=.*)$", text, re.MULTILINE):
+        assert f"\nEnvironment={said}\n" in unit
+    (password,) = re.findall(r"\$\(cat (.*)\)", text)
+    assert f"\nLoadCredential=LEERIE_BROKER__PASSWORD:{password}\n" in unit
+    (program,) = re.findall(r"^exec (\S+) ", text, re.MULTILINE)
+    assert f"\nExecStart={program} run\n" in unit

@@ -242,15 +242,37 @@ def test_below_the_horizon_there_is_no_sun(house: Scraped) -> None:
 @pytest.mark.parametrize("rooms", [1, 2, 7, 40, 300])
 def test_the_house_has_a_window_for_each_room(rooms: int) -> None:
     """All of them within its walls, none upon another."""
-    drawn_house = drawn.house([(255, 200, 120)] * rooms, None, lit=True, words="the house")
-    windows = [
+    windows: list[drawn.Window] = [(255, 200, 120), "dark", "unknown"]
+    drawn_house = drawn.house((windows * rooms)[:rooms], None, lit=True, words="the house")
+    places = [
         {name: float(part.get(name, "")) for name in ("x", "y", "width", "height")} for part in drawn_house.iter("rect")
     ]
-    assert len(windows) == rooms
-    assert len({(window["x"], window["y"]) for window in windows}) == rooms
-    for window in windows:
-        assert 76 <= window["x"] < window["x"] + window["width"] <= 76 + drawn.WALL_WIDE
-        assert drawn.GROUND - drawn.WALL_HIGH <= window["y"] < window["y"] + window["height"] <= drawn.GROUND
+    assert len(places) == rooms
+    assert len({(place["x"], place["y"]) for place in places}) == rooms
+    for place in places:
+        assert 76 <= place["x"] < place["x"] + place["width"] <= 76 + drawn.WALL_WIDE
+        assert drawn.GROUND - drawn.WALL_HIGH <= place["y"] < place["y"] + place["height"] <= drawn.GROUND
+
+
+def test_a_window_is_lit_or_dark_only_where_that_is_known(house: Scraped) -> None:
+    """In a hands-off hold, and before the first decision, nobody knows."""
+
+    def shown(now: Seen) -> tuple[str, int]:
+        page = read(now)
+        (words,) = [svg["aria-label"] for svg in page.all("svg") if svg.get("class") == "house"]
+        return words, sum(rect.get("fill") == "none" and "stroke-dasharray" in rect for rect in page.all("rect"))
+
+    before = replace(seen(house), rooms={})
+    assert shown(before) == ("The house: light in 0 of 2 rooms, not known for 2", 2)
+    house.say("radar", "present")
+    house.say("pir", "on")
+    house.pass_("11s")
+    assert shown(seen(house)) == ("The house: light in 2 of 2 rooms", 0)
+    house.say("leerie/room/workshop/hold", "start")
+    assert view(house).fixtures is None
+    assert shown(seen(house)) == ("The house: light in 1 of 2 rooms, not known for 1", 1)
+    house.say("leerie/room/workshop/hold", '{"hold": true, "level": 0}')
+    assert shown(seen(house)) == ("The house: light in 1 of 2 rooms", 0)
 
 
 def test_the_street_lamp_is_lit_while_leerie_is_connected(house: Scraped) -> None:

@@ -116,6 +116,7 @@ METRICS = {
     "broker_reconnects": ("counter", ""),
     "build_info": ("gauge", "version"),
     "clock_known": ("gauge", ""),
+    "clock_timestamp_seconds": ("gauge", ""),
     "cloud_cover_ratio": ("gauge", ""),
     "commands_coalesced": ("counter", "fixture"),
     "commands_sent": ("counter", "cause fixture"),

@@ -280,6 +280,14 @@ def test_when_a_sensor_last_said_anything(page: Page) -> None:
     assert page["sensor_last_seen_timestamp_seconds radar"] == WALL / 1e6 + 60
 
 
+def test_the_clock_that_leerie_goes_by(page: Page) -> None:
+    assert page["clock_timestamp_seconds"] == WALL / 1e6
+    page.pass_(MINUTE_MS)
+    assert page["clock_timestamp_seconds"] == WALL / 1e6 + 60
+    page.now = Now(page.now.steady, WALL - HOUR_MS * 1_000)  # somebody set it back
+    assert page["clock_timestamp_seconds"] == WALL / 1e6 - 3_600
+
+
 def test_the_parts_of_leerie_itself(page: Page) -> None:
     assert all(isnan(value) for value in page.series("working"))
     page.metrics.watch("journal", lambda: False)

@@ -12,11 +12,13 @@ from collections.abc import Iterable, Iterator
 from contextlib import ExitStack, contextmanager, suppress
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from prometheus_client import CollectorRegistry, Counter, Gauge
 from prometheus_client.parser import text_string_to_metric_families
 from prometheus_client.registry import Collector
 
-from leerie.runtime import log
+from leerie.runtime import host_header, log
 from leerie.runtime.page import AT_ONCE, GIVE_WAY_S, HEAD_BYTES, PATIENCE_S, Front, Page, PageError
 from leerie.runtime.page import serving as page_of_the_daemon
 from leerie.runtime.pulse import Pulse
@@ -182,6 +184,55 @@ def test_openmetrics_for_those_who_want_it() -> None:
     with serving() as page:
         said = send(page, b"GET /metrics HTTP/1.0\r\nAccept: application/openmetrics-text; version=1.0.0\r\n\r\n")
     assert said.endswith(b"# EOF\n")
+
+
+# ---- who is meant ----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        *("127.0.0.1", "127.0.0.1:9464", "192.0.2.7", "[::1]:9464", "[2001:db8::7]"),
+        *("localhost:9464", "LOCALHOST", "leerie:9464", "pi.local:9464", "light.home.arpa", ""),
+    ],
+)
+def test_it_is_asked_by_an_address_or_by_a_name_of_the_building(host: str) -> None:
+    with serving() as page:
+        assert b" 200 " in send(page, f"GET / HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
+
+
+def test_a_machine_may_be_asked_by_its_own_name(monkeypatch: pytest.MonkeyPatch) -> None:
+    assert not host_header.is_ours("lights.workshop.example")
+    monkeypatch.setattr(socket, "gethostname", lambda: "Lights.workshop.example")
+    assert host_header.is_ours("lights.workshop.example:9464")
+    assert not host_header.is_ours("www.lights.workshop.example:9464")
+
+
+STRANGE = ("rebound.example", "rebound.example:9464", "127.0.0.1.rebound.example", "local.example", "localhost.example")
+
+
+@pytest.mark.parametrize("host", STRANGE)
+@pytest.mark.parametrize("path", ["/", "/metrics", "/healthz", "/readyz"])
+def test_a_name_that_a_website_can_have_is_told_nothing(path: str, host: str) -> None:
+    """It can let it point to this machine, and would be let read what a browser gets here."""
+    with serving(alive="asleep") as page:
+        answer = send(page, f"GET {path} HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
+    head, _, body = answer.partition(b"\r\n\r\n")
+    assert b" 421 " in head.partition(b"\n")[0]
+    assert body.startswith(b"this house goes by no such name; ")
+    assert body.count(b"\n") == 1
+    assert host.encode() not in answer
+
+
+def test_of_two_hosts_both_must_be_ours() -> None:
+    with serving() as page:
+        said = send(page, b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nHost: rebound.example\r\n\r\n")
+    assert b" 421 " in said.partition(b"\n")[0]
+
+
+@given(st.text())
+def test_whatever_stands_there_is_ours_or_not(host: str) -> None:
+    assert host_header.is_ours(host) in (True, False)
 
 
 # ---- nobody who asks keeps the daemon from deciding ------------------------------------------------------------------

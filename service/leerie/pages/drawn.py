@@ -5,6 +5,7 @@ Colours stand in attributes and not in styles, so that a page's style is the sam
 
 import math
 from collections.abc import Sequence
+from typing import Literal, TypeAlias
 
 from leerie import tint
 from leerie.config.building import Fixture
@@ -13,6 +14,8 @@ from leerie.pages.markup import Content, Node, element
 from leerie.tint import Rgb
 from leerie.views import LampView, SkyView
 
+Window: TypeAlias = Rgb | Literal["dark", "unknown"]
+"""The light in it, if it is known."""
 GLASS: Rgb = (38, 41, 56)
 SUN = "#fff2c4"
 UNKNOWN: Rgb = (84, 86, 98)
@@ -100,9 +103,10 @@ def _stone(seen: SkyView | None) -> Rgb:
     return tint.mix((16, 17, 27), (104, 92, 82), 0.22 + 0.53 * _daylight(seen))
 
 
-def house(windows: Sequence[Rgb | None], seen: SkyView | None, *, lit: bool, words: str) -> Node:
+def house(windows: Sequence[Window], seen: SkyView | None, *, lit: bool, words: str) -> Node:
     """The house before the sky: a window for each room in its light, and a street lamp that is `lit` or not."""
-    stone = css(_stone(seen))
+    wall = _stone(seen)
+    stone = css(wall)
     left, top = 76, GROUND - WALL_HIGH
     right = left + WALL_WIDE
     chimney = "v-14h12v14"
@@ -110,7 +114,7 @@ def house(windows: Sequence[Rgb | None], seen: SkyView | None, *, lit: bool, wor
     return element(
         "svg",
         element("path", d=f"M{left} {GROUND}V{top}{roof}V{GROUND}z", fill=stone),
-        *_windows(windows, left, top, tint.mix(GLASS, (120, 132, 150), _daylight(seen))),
+        *_windows([_looks(window, wall, _daylight(seen)) for window in windows], left, top),
         *_street_lamp(stone, lit=lit),
         class_="house",
         viewBox=f"0 0 {right + 10} {HIGH}",
@@ -120,7 +124,14 @@ def house(windows: Sequence[Rgb | None], seen: SkyView | None, *, lit: bool, wor
     )
 
 
-def _windows(windows: Sequence[Rgb | None], left: int, top: int, glass: Rgb) -> list[Node]:
+def _looks(window: Window, wall: Rgb, day: float) -> dict[str, str]:
+    """Of a window in that wall; one of which nothing is known is only outlined, dashed as such a lantern is."""
+    if window == "unknown":
+        return {"fill": "none", "stroke": css(tint.mix(wall, (255, 255, 255), 0.35)), "stroke_dasharray": "2.6 2.6"}
+    return {"fill": css(tint.mix(GLASS, (120, 132, 150), day) if window == "dark" else window)}
+
+
+def _windows(windows: Sequence[dict[str, str]], left: int, top: int) -> list[Node]:
     """In rows from the top left, as many beside each other as look like a house."""
     if not windows:
         return []
@@ -134,9 +145,9 @@ def _windows(windows: Sequence[Rgb | None], left: int, top: int, glass: Rgb) -> 
             y=f"{top + high * (number // across + 0.2):.1f}",
             width=f"{wide * 0.5:.1f}",
             height=f"{high * 0.6:.1f}",
-            fill=css(glass if light is None else light),
+            **looks,
         )
-        for number, light in enumerate(windows)
+        for number, looks in enumerate(windows)
     ]
 
 

@@ -43,8 +43,9 @@ def page(seen: Seen) -> bytes:
 
 def _header(seen: Seen, zone: tzinfo, rooms: Sequence[Shown]) -> Node:
     windows = [room.window for room in rooms]
-    lit = sum(window is not None for window in windows)
-    words = f"The house: light in {lit} of {len(windows)} rooms"
+    unknown = windows.count("unknown")
+    lit = len(windows) - windows.count("dark") - unknown
+    words = f"The house: light in {lit} of {len(windows)} rooms" + (f", not known for {unknown}" if unknown else "")
     return element(
         "div",
         drawn.sky(seen.sky, seen.building.site.latitude),

@@ -16,7 +16,6 @@ from leerie.report import steps
 from leerie.report.codes import FAULTS
 from leerie.report.explained import ENDS
 from leerie.report.words import HANDS
-from leerie.tint import Rgb
 from leerie.views import LampView, RoomView
 
 NOT_KNOWN = "not known yet"
@@ -45,11 +44,11 @@ class Shown:
         return {name: told.get(name) for name in self._fixtures}
 
     @property
-    def window(self) -> Rgb | None:
-        """The light in the room's window; None: dark, or not known."""
+    def window(self) -> drawn.Window:
+        """The light of those lamps that are known to be lit; without any it is dark only if all are known."""
         lit = [(lamp, self._fixtures[name]) for name, lamp in self.lamps.items() if lamp is not None and lamp.on]
         if not lit:
-            return None
+            return "unknown" if None in self.lamps.values() else "dark"
         light = tint.together([(drawn.hue(lamp, fixture), max(lamp.level, LEAST) ** 2) for lamp, fixture in lit])
         return tint.lit(light, max(lamp.level for lamp, _ in lit))
 

@@ -82,7 +82,7 @@ class Metrics:
             "room",
             "after",
         )
-        self._link = Link(now().wall)
+        self._link = Link(now)
         self._house = House(building)
         self._rooms = Rooms(self._house, now)
         self._lamps = Lamps(self._house, self._rooms, now)
@@ -214,9 +214,11 @@ def _sources(building: Building) -> Iterator[str]:
 
 
 class Link(Collector):
-    def __init__(self, begun: int) -> None:
-        """`begun`: when the daemon began, wall clock µs UTC."""
-        self.begun = self.linked = self.read = begun
+    def __init__(self, now: Callable[[], Now]) -> None:
+        """The daemon begins now."""
+        self._now = now
+        self.begun = self.linked = self.read = now().wall
+        """Wall clock, µs UTC, as `refused`."""
         self.refused: int | None = None
         self.connected = False
         self.reloaded = True
@@ -234,4 +236,7 @@ class Link(Collector):
             "leerie_clock_known",
             "1 while the wall clock is known to be right; else no day part holds. NaN: the records are not read yet.",
             nan if self.clock_known is None else float(self.clock_known),
+        )
+        yield GaugeMetricFamily(
+            "leerie_clock_timestamp_seconds", "The wall clock at the scrape, Unix time.", self._now().wall / 1e6
         )

@@ -25,6 +25,7 @@ from prometheus_client import CollectorRegistry
 from prometheus_client.exposition import choose_encoder
 
 from leerie.pages.look import HEADERS
+from leerie.runtime.host_header import is_ours
 from leerie.runtime.log import Log
 from leerie.runtime.pulse import Pulse
 
@@ -115,6 +116,14 @@ class _Answer(NamedTuple):
     kind: str
     body: bytes
     headers: Mapping[str, str] = MappingProxyType({})
+
+
+MISDIRECTED = _Answer(
+    HTTPStatus.MISDIRECTED_REQUEST,
+    PLAIN,
+    b"this house goes by no such name; ask by its address, as 127.0.0.1, and let a proxy set Host to that\n",
+)
+"""RFC 9110, 15.5.20."""
 
 
 class _Answers:
@@ -215,6 +224,9 @@ class _Handler(BaseHTTPRequestHandler):
 
     def do_GET(self) -> None:
         """What stands behind a question mark changes nothing."""
+        if not all(map(is_ours, self.headers.get_all("Host", ()))):
+            self._answer(MISDIRECTED)
+            return
         try:
             answer = self.server.answers.find(self.path.partition("?")[0], self.headers.get("Accept", ""))
         except Exception:  # noqa: BLE001 - whatever is wrong in the making of a page, who asks for it gets an answer
