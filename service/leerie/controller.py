@@ -92,7 +92,7 @@ class Controller:
         """The connection is gone; nothing that was in flight counts any more."""
         del now
         self._online = False
-        self._window.flying.clear()
+        self._window.lost()
         for room in self._rooms.values():
             room.lost()
 
@@ -138,9 +138,7 @@ class Controller:
         fixture, topic = self._window.flying.pop(ticket, ("", ""))
         if fixture and not ok:
             self._owed.append(Undelivered(fixture, topic))  # trial: a command refused
-        starving = tuple(self._window.starving)
-        self._window.starving.clear()
-        self._requeue(starving)
+        self._requeue(self._window.fed())
 
     def due(self) -> int | None:
         """Steady millisecond at which advance() is next needed."""

@@ -23,8 +23,8 @@ class Parting(msgspec.Struct, frozen=True):
 
 
 class Partings:
-    """The lamps that reloads have left behind. Each is told off once, as soon as there is a connection; without one
-    nobody else can have taken it over.
+    """The lamps that reloads have left behind. Each is told off once, as soon as there is a connection. If there was
+    none it is mostly the broker that was away, and then nobody else has taken them over.
     """
 
     def __init__(self) -> None:
@@ -33,7 +33,7 @@ class Partings:
     def part(self, old: Building, new: Building, memory: Mapping[str, bytes]) -> tuple[str, ...]:
         """A reload: returns the rooms that are gone. A lamp that the new building has again is left to it."""
         parting = part(old, new, memory)
-        served = {topic for fixture in new.fixtures.values() for topic in _topics(fixture)}
+        served = _served(new)
         owed = (*self._owed, *parting.commands)
         self._owed = tuple((topic, payload) for topic, payload in owed if topic not in served)
         return parting.rooms
@@ -55,7 +55,7 @@ def part(old: Building, new: Building, memory: Mapping[str, bytes]) -> Parting:
 
 
 def _left(old: Building, new: Building, memory: Mapping[str, bytes]) -> Iterator[Fixture]:
-    served = {topic for fixture in new.fixtures.values() for topic in _topics(fixture)}
+    served = _served(new)
     for room in old.rooms.values():
         if room.egress or _hands_off(memory.get(room.name)):
             continue
@@ -68,6 +68,10 @@ def _off(lamps: Iterator[Fixture]) -> Iterator[tuple[str, bytes]]:
     for lamp in lamps:
         white = lamp.kelvin[0] if lamp.kelvin is not None else None
         yield from Lamp(lamp).messages(0.0, white, lamp.fade_down_ms)
+
+
+def _served(building: Building) -> set[str]:
+    return {topic for fixture in building.fixtures.values() for topic in _topics(fixture)}
 
 
 def _topics(fixture: Fixture) -> tuple[str, ...]:

@@ -267,7 +267,8 @@ class Room:
     def _news(self, now: Now, skies: Skies) -> RoomView | None:
         """The room's view, if it shows anything new or somebody waits for an answer."""
         turn = self._turn
-        if self._face.settled(turn, self._course.holding, self._outlet.slots, now):
+        slots = tuple(self._outlet.slots.values())
+        if not self._face.made_anew(turn.occupancy, self._course.holding, slots, turn.kept(now)):
             return None
         outdoor = self.aiming.here(now, skies).outdoor
         view = self._face.news(turn, room_view(turn, self._course.holding, self._outlet.slots, outdoor, now))

@@ -51,13 +51,12 @@ class Face:
         """Show the room at the next occasion, news or not: somebody waits for an answer."""
         self._faults = faults
         self._shown: object = None
-        self._shown_of: object = None
-        """What that was made of."""
+        self._made_of: object = None
 
-    def settled(self, turn: Turn, holding: Holding, slots: Mapping[str, Slot], now: Now) -> bool:
-        """Whether all that a view is made of is as it was, so that there can be no news in it."""
-        before, self._shown_of = self._shown_of, (turn.occupancy, holding, tuple(slots.values()), turn.kept(now))
-        return not self.speak and self._shown_of == before
+    def made_anew(self, *made_of: object) -> bool:
+        """Whether there can be news in a view that is made of this: else it is as it was, and need not be made."""
+        before, self._made_of = self._made_of, made_of
+        return self.speak or made_of != before
 
     def news(self, turn: Turn, view: RoomView) -> RoomView | None:
         """The view if it shows anything new; daylight alone, and what follows from it, is no news."""

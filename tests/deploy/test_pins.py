@@ -19,7 +19,7 @@ WANTED = {
 }
 SCRIPTS = (
     *(".ci/run", "deploy/pin", "deploy/prepare", "deploy/mosquitto/add", "deploy/mosquitto/certify"),
-    "deploy/systemd/leerie",
+    *("deploy/systemd/leerie", "deploy/try"),
 )
 
 

@@ -5,9 +5,10 @@
 import threading
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import pytest
+from msgspec.structs import replace
 
 from brokers import WITHIN_S, Kind, Mosquitto, Person
 from houses import House, workshop
@@ -15,7 +16,7 @@ from leerie import record
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import AT_ONCE, Message, Outcome, Publish
-from leerie.notes import Commanded, Refused
+from leerie.notes import Commanded, Heard, Refused
 from leerie.now import Now
 from leerie.occupancy.records import Occupancy
 from leerie.occupancy.table import State
@@ -227,6 +228,13 @@ def test_a_broker_restart_is_a_new_beginning_for_the_link_and_none_for_the_contr
         assert controller(house).told[-3:] == ["lost", "linked", "settled"]
 
 
+KINDS: Mapping[str, Literal["presence", "hold", "button"]] = {
+    "workshop/bench/radar": "presence",
+    "leerie/room/workshop/hold": "hold",
+    "workshop/button": "button",
+}
+
+
 class Slow(Fake):
     """Takes its time over the first message, until it is let go on."""
 
@@ -235,17 +243,19 @@ class Slow(Fake):
         self.go_on = threading.Event()
 
     def filters(self) -> tuple[str, ...]:
-        return ("workshop/bench/radar", "leerie/room/workshop/hold")
+        return tuple(KINDS)
 
     def receive(self, message: Message, now: Now) -> Outcome:
         assert self.go_on.wait(WITHIN_S)
-        return super().receive(message, now)
+        outcome = super().receive(message, now)
+        heard = Heard(KINDS[message.topic], "bench_radar", "present", message.retained)
+        return replace(outcome, notes=(heard, *outcome.notes))
 
 
 @pytest.mark.parametrize(
     ("topic", "together"),
-    [("workshop/bench/radar", True), ("leerie/room/workshop/hold", False)],
-    ids=["sensor", "wish"],
+    [("workshop/bench/radar", True), ("leerie/room/workshop/hold", False), ("workshop/button", False)],
+    ids=["sensor", "wish", "button"],
 )
 def test_what_came_together_is_written_down_together_but_each_wish_by_itself(
     topic: str, together: bool, tmp_path: Path

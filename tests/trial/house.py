@@ -94,8 +94,7 @@ payload = "$percent"
 refresh = "never"
 [fixtures.mirror]
 kind = "dimmable"
-topic = "lamps/mirror"
-payload = "$arc"
+messages = [{{ topic = "lamps/mirror", payload = "$arc" }}, {{ topic = "lamps/mirror/over", payload = "$fade" }}]
 curve = "dali"
 [fixtures.bed]
 kind = "tunable"

@@ -164,6 +164,10 @@ def floods_the_broker(patch: pytest.MonkeyPatch) -> None:
     patch.setattr(leerie.outlet.outlet.Window, "admits", lambda self, messages: True)
 
 
+def lets_lamps_starve(patch: pytest.MonkeyPatch) -> None:
+    patch.setattr(leerie.outlet.outlet.Window, "fed", lambda self: ())
+
+
 def forgets_whom_it_left_behind(patch: pytest.MonkeyPatch) -> None:
     say = Partings.say
 
@@ -217,6 +221,7 @@ BUGS: tuple[Plant, ...] = (
     obeys_what_was_left_behind,
     lets_the_queue_grow,
     floods_the_broker,
+    lets_lamps_starve,
     forgets_whom_it_left_behind,
     says_half_a_command,
     keeps_stale_commands_alive,

@@ -19,7 +19,7 @@ from leerie.messages import AT_ONCE, RETAINED_AT_ONCE, Message, Outcome, Publish
 from leerie.notes import Commanded, Decided, Faulted, HoldBegun, HoldEnded, Moved, Note
 from leerie.now import DAY_MS, HOUR_MS, MINUTE_MS, SECOND_MS, Now
 from leerie.occupancy.table import OCCUPANCY, Event, State
-from leerie.outlet.slot import LEVEL_STEP
+from leerie.outlet.slot import LEVEL_STEP, next_allowed
 from leerie.parting import Partings
 from leerie.reasons import Maintains
 from leerie.rehearsal.lamps import Lamp as Ear
@@ -35,10 +35,8 @@ DAYLIGHT_STEP = 0.02
 """How far daylight may move a level that follows it between two steps of the grid: outdoor light by 1.25 a minute."""
 SUN_STEP = 0.006
 """…and the sun alone."""
-MOST_MESSAGES = 3
+MOST_MESSAGES = 2
 """So many has the lamp's command that has most."""
-LAST_WORDS = 9
-"""So many lamps may be told beside the window, before hands go off."""
 MOST_ADVANCES = 20_000
 BACK_SOON = 0.4
 """How often, at each step without a connection, it is next that it comes back: else trials pass in the dark."""
@@ -331,6 +329,7 @@ class Trial:
         if ok:
             self.lamps[topic] = payload
         self.controller.acknowledged(ticket, ok, self.now)
+        self.nobody_starves()
 
     def connection_lost(self) -> None:
         self.counts["link losses"] += self.linked
@@ -386,6 +385,7 @@ class Trial:
         self.last_told.clear()
         self.partings = Partings()  # nobody remembers over a restart which lamps a reload had left behind
         self.left.clear()
+        self.stepped = 0
         if self.random.random() < 0.3:
             self.boot = f"boot{self.counts['restarts']}"
             self.now = Now(self.random.randrange(1, HOUR_MS), self.now.wall)
@@ -412,7 +412,7 @@ class Trial:
             self.hands_off.pop(room, None)
             self.holds.pop(room, None)
             for lamp in LEAVABLE[room]:
-                self.last_told.pop(lamp, None)  # told off beside its pace, and nobody's lamp until a room has it again
+                self.last_told.pop(lamp, None)  # it is told off beside its pace, by nobody's room
         self.calendar = Calendar(self.building)
         self.ears.clear()
         self.topics = {wire.topic for fixture in self.building.fixtures.values() for wire in fixture.messages}
@@ -471,9 +471,11 @@ class Trial:
             assert self.understood(publish), f"{publish.payload!r} does not say all that its lamp must know"
             assert 0 < publish.expiry_s <= 300, "a command that outlives its refresh"
             self.flying.append((publish.ticket, publish.topic, publish.payload))
-        last_words = self.hands_off or settling or any(isinstance(note, HoldEnded) for note in outcome.notes)
-        most = max(self.window, MOST_MESSAGES if before == 0 else before) + (LAST_WORDS if last_words else 0)
+        told = [note for note in outcome.notes if isinstance(note, Commanded)]
+        last_words = sum(note.publishes for note in told if note.room in self.hands_off or note.room in began)
+        most = max(self.window, MOST_MESSAGES if before == 0 else before) + last_words
         assert len(self.flying) <= most, "more in flight than the window holds"
+        self.nobody_starves()
         assert len(self.controller._queue) <= 2 * len(self.building.rooms) + 8, "the queue grows"
 
         if not look:
@@ -482,6 +484,16 @@ class Trial:
         if settled and self.linked:
             often = self.counts["taken"] % LOOK_EACH != 0
             self.newest_is_on_its_way(moving_only=often, touched_only=often)
+
+    def nobody_starves(self) -> None:
+        """Nothing is in flight any more: whoever waits is looked at as soon as its lamp's pace allows."""
+        if not self.linked or self.flying:
+            return
+        for name, room in self.controller._rooms.items():
+            for lamp, slot in room._outlet.slots.items():
+                if slot.waiting is not None:
+                    moment = max(self.now.steady, next_allowed(slot, self.paces[lamp]))
+                    assert self.controller._queued.get(name, moment + 1) <= moment, f"{lamp} waits for nothing"
 
     def understood(self, publish: Publish) -> bool:
         """The lamp itself, which knows nothing of us, can make something of it."""
@@ -624,8 +636,7 @@ class Trial:
                 fixture = self.building.fixtures[target.lamp]
                 fades = (fixture.fade_up_ms, fixture.fade_down_ms)
                 possible = [Lamp(fixture).messages(told.level, told.kelvin, fade, told.xy) for fade in fades]
-                topic = fixture.messages[0].topic
-                heard = ((topic, self.lamps.get(topic)),)
+                heard = tuple((wire.topic, self.lamps.get(wire.topic)) for wire in fixture.messages)
                 assert heard in possible, f"{target.lamp} shows {heard}, not {possible}"
 
 

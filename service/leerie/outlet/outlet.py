@@ -38,8 +38,8 @@ class Window(msgspec.Struct):
     flying: dict[int, tuple[str, str]] = {}
     """Ticket → fixture, topic."""
 
-    starving: dict[str, None] = {}
-    """Rooms with a command that found the window full; they are looked at when it opens."""
+    starving: dict[str, tuple[str, int]] = {}
+    """Lamps whose command found the window full → room, messages. There are none while nothing flies."""
 
     def open(self, at_once: int) -> None:
         """The broker takes so many publishes at a time. What is handed over beyond that waits where no hold can call
@@ -50,6 +50,16 @@ class Window(msgspec.Struct):
     def admits(self, messages: int) -> bool:
         """May a command of so many messages go out? One larger than the window goes when nothing else flies."""
         return not self.flying or len(self.flying) + messages <= self.size
+
+    def fed(self) -> tuple[str, ...]:
+        """The rooms with a lamp whose command would be admitted now; it starves no longer."""
+        lamps = [lamp for lamp, (_, messages) in self.starving.items() if self.admits(messages)]
+        return tuple(dict.fromkeys(self.starving.pop(lamp)[0] for lamp in lamps))
+
+    def lost(self) -> None:
+        """Nothing that was in flight counts any more, and whoever waits is told anew what to say."""
+        self.flying.clear()
+        self.starving.clear()
 
     def take(self, fixture: str, topic: str) -> int:
         self.ticket += 1
@@ -149,7 +159,7 @@ class Outlet:
 
     def _pace_moments(self) -> Iterator[int]:
         for name, slot in self.slots.items():
-            if slot.waiting is not None and self._window.admits(self._sizes[name]):
+            if slot.waiting is not None and name not in self._window.starving:
                 yield next_allowed(slot, self._fixtures[name].pace_ms)
 
     # ---- telling -----------------------------------------------------------------------------------------------------
@@ -167,8 +177,9 @@ class Outlet:
             if waiting is None or (paced and next_allowed(slot, self._fixtures[name].pace_ms) > now.steady):
                 continue
             if paced and not self._window.admits(self._sizes[name]):
-                self._window.starving[self.name] = None  # trial: the window is full
+                self._window.starving[name] = (self.name, self._sizes[name])  # trial: the window is full
                 continue
+            self._window.starving.pop(name, None)
             messages = self._messages(name, slot, waiting)
             publishes.extend(
                 Publish(self._window.take(name, topic), topic, payload, self._expiry_s(name))

@@ -82,7 +82,7 @@ class _Player:
             self._controller.resume(stretch)
         if before is None:
             return Played(stretch, Outcome(), self._exact)
-        self._partings = before._partings
+        self._online, self._partings = before._online, before._partings  # a reload leaves the connection as it is
         self._partings.part(before._building, self._building, stretch.memory)
         told = self._partings.say() if before._online else ()
         return Played(stretch, Outcome(told), self._exact)

@@ -159,6 +159,7 @@ class Daemon:
     def _complain(self, event: Event) -> None:
         match event:
             case Lost(why):
+                self._deciding.conclude(self._clock.now())  # what came before it is told before it
                 self._log.tell("connection lost", broker=self._address, why=why)
                 self._metrics.connected(False)
                 self._deciding.lost()

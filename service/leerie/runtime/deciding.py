@@ -14,7 +14,7 @@ from leerie import record
 from leerie.config.building import Building
 from leerie.controller import Controller
 from leerie.messages import Outcome
-from leerie.notes import Note
+from leerie.notes import Heard, Note
 from leerie.now import SECOND_MS, Now
 from leerie.parting import Partings
 from leerie.runtime.clock import Clock
@@ -28,6 +28,8 @@ from leerie.runtime.telling import Teller
 from leerie.views import RoomView, SkyView
 
 MakeController = Callable[..., Controller]
+WISHES = ("hold", "ask", "bias", "button")
+"""Kinds of messages by which people say what they want."""
 
 
 class Deciding:
@@ -97,8 +99,9 @@ class Deciding:
     def receive(self, event: Arrived) -> None:
         if self.controller is not None:
             now = self._clock.now()
-            self._apply(self.controller.receive(event.message, now), event)
-            if event.message.topic.startswith(self._herald.topic("room", "")):
+            outcome = self.controller.receive(event.message, now)
+            self._apply(outcome, event)
+            if any(isinstance(note, Heard) and note.kind in WISHES for note in outcome.notes):
                 self.conclude(now)
 
     def acknowledged(self, ticket: int, *, ok: bool) -> None:
