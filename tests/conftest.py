@@ -18,6 +18,11 @@ settings.register_profile("few", deadline=None, max_examples=15)
 settings.load_profile(os.environ.get("HYPOTHESIS_PROFILE", "untimed"))  # no test is about how long anything takes
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest first: at the end no processor is to wait for them."""
+    items.sort(key=lambda item: item.get_closest_marker("trial") is None)
+
+
 @pytest.fixture(params=KINDS, ids=lambda kind: f"{kind.name}-{kind.protocol}")
 def kind(request: pytest.FixtureRequest) -> Kind:
     """Each broker and version of the protocol in turn."""
