@@ -226,9 +226,9 @@ class Person:
     ) -> None:
         self._client.disconnect()
         self._client.loop_stop()
-        sock = self._client.socket()
-        if sock is not None:  # paho's thread may end before it has closed it
-            sock.close()
+        # paho's thread may end before it has closed its socket; the pair by which it is woken it leaves to its own end,
+        # which may come after theirs.
+        self._client._reset_sockets()
 
     def say(self, topic: str, payload: bytes | str, retain: bool = False, wait: bool = True) -> None:
         """Publish, and wait until the broker has taken it."""

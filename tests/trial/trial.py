@@ -621,16 +621,18 @@ class Trial:
     def settled_right(self) -> None:
         for topic, payload in self.left.items():
             assert self.lamps.get(topic) == payload, f"{topic}, which nobody commands any more, was not told off"
+        now = self.controller.handover(self.now)
         for name, room in self.building.rooms.items():
-            record = records.decode(self.folder[name])
+            record, newest = records.decode(self.folder[name]), records.decode(now[name])
             assert record is not None
+            assert newest is not None
             assert record.occupancy.state is State.VACANT, f"{name} is still {record.occupancy.state} with nobody there"
             holding = self.calendar.holding(room.parts, self.now.wall)
             day = day_of(holding, self.building.parts, self.now.wall)
             here = heres.newest(self.controller._skies.at(self.now), room, None, self.now)
             aim = RoomTargets(self.building, name).aim(record.occupancy, day, here)
             for target in aim.targets or ():
-                told = record.slots[target.lamp].told
+                told = newest.slots[target.lamp].told  # what is written of it may be a minute old
                 assert told is not None, f"{target.lamp} was never told"
                 assert abs(told.level - target.level) < LEVEL_STEP, f"{target.lamp} stuck at {told.level}"
                 fixture = self.building.fixtures[target.lamp]
