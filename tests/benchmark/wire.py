@@ -17,8 +17,7 @@ from houses import Service, workshop
 from . import bare
 from .measures import Figure
 
-BARE_WAYS = 15
-LAMP, ASK = "lamps/bench/do", "leerie/room/workshop/ask"
+LAMP, ASK, MEMORY = "lamps/bench/do", "leerie/room/workshop/ask", "leerie/memory/workshop"
 
 
 def figures(rounds: int = 400) -> Iterator[Figure]:
@@ -26,14 +25,19 @@ def figures(rounds: int = 400) -> Iterator[Figure]:
     with tempfile.TemporaryDirectory() as folder, Mosquitto(Path(folder)) as mosquitto:
         config = workshop(Path(folder), mosquitto.port, service=f'state_dir = "{folder}/state"')
         config.write_text(config.read_text().replace("pace = 50", "pace = 1000"))
-        with _bare_client(mosquitto.port), Service(config) as leerie, Person(mosquitto.port, LAMP, bare.LAMP) as person:
+        with (
+            _bare_client(mosquitto.port),
+            Service(config) as leerie,
+            Person(mosquitto.port, LAMP, MEMORY, bare.LAMP) as person,
+        ):
             leerie.log.until("settled")
             bares: list[float] = []
             leeries: list[float] = []
             for lit, _ in zip(itertools.cycle((True, False)), range(rounds), strict=False):
-                # So many that meanwhile leerie has written down what it did before: one way is measured, not a row.
-                bares += [_way(person, bare.SENSOR, json.dumps({"light": lit}), bare.LAMP) for _ in range(BARE_WAYS)]
+                bares.append(_way(person, bare.SENSOR, json.dumps({"light": lit}), bare.LAMP))
+                before = person.count
                 leeries.append(_way(person, ASK, "light" if lit else "dark", LAMP))
+                person.hears(MEMORY, after=before)  # and has written it down: one way is measured, not a row of them
     for name, of in (("a bare client", bares), ("leerie", leeries)):
         yield Figure(f"{name}: from the sensor's message to the lamp's, through mosquitto", statistics.median(of))
     for name, of in (("a bare client", bares), ("leerie", leeries)):
