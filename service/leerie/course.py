@@ -34,6 +34,7 @@ class Course:
         self._known: tuple[str | None, int | None] | None = None
         """While the wall clock is not known to be right: the day part known last, and when it began."""
         self._foreseen: tuple[Occupancy, str | None, bool, Timer | None] | None = None
+        """What `next_timer` worked out last: occupancy, day part and deafness that it hangs on, and the timer."""
         self._anew = False
         """The part that holds is to be taken up even if it is the one before."""
 

@@ -29,6 +29,7 @@ class Partings:
 
     def __init__(self) -> None:
         self._owed: tuple[tuple[str, bytes], ...] = ()
+        """Topic and payload, while there is no connection."""
 
     def part(self, old: Building, new: Building, memory: Mapping[str, bytes]) -> tuple[str, ...]:
         """A reload: returns the rooms that are gone. A lamp that the new building has again is left to it."""

@@ -23,13 +23,19 @@ scenes = { always = { bench = 0.8 } }
 """
 
 
-def test_a_room_that_waits_for_the_window_is_told_once_it_opens_however_many_answers_that_takes() -> None:
+def one_at_a_time() -> Walker:
+    """A house at rest, whose broker takes one publish at a time, and from now on answers only when told to."""
     walker = Walker(house(HOUSE))
     walker.lose()
     walker.take(walker.controller.settled(walker.now, 1))
     walker.pass_("5m")
     walker.forget()
     walker.answers = False
+    return walker
+
+
+def test_a_room_that_waits_for_the_window_is_told_once_it_opens_however_many_answers_that_takes() -> None:
+    walker = one_at_a_time()
     walker.say("leerie/room/alcove/bias", "-0.2")
     walker.say("leerie/room/workshop/bias", "-0.2")
     assert [publish.topic for _, publish in walker.published] == ["hoist/on", "hoist/level"]
@@ -40,12 +46,7 @@ def test_a_room_that_waits_for_the_window_is_told_once_it_opens_however_many_ans
 
 
 def test_what_waits_for_its_pace_while_the_window_is_full_is_told_in_its_time() -> None:
-    walker = Walker(house(HOUSE))
-    walker.lose()
-    walker.take(walker.controller.settled(walker.now, 1))
-    walker.pass_("5m")
-    walker.forget()
-    walker.answers = False
+    walker = one_at_a_time()
     walker.say("leerie/room/workshop/bias", "-0.2")
     walker.say("leerie/room/workshop/bias", "-0.4")
     assert len(walker.told) == 1

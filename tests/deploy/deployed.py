@@ -95,6 +95,7 @@ class Member:
     ) -> None:
         self._client.disconnect()
         self._client.loop_stop()
+        self._client._reset_sockets()  # else the pair that wakes paho's thread may outlive its client
 
     def may_say(self, topic: str, payload: str = "1", retain: bool = False) -> bool:
         """Publish, and hear what the broker says to that."""
